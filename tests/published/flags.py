@@ -21,7 +21,7 @@ S, Z, K, AC, P, V, CY = 0x80, 0x40, 0x20, 0x10, 0x04, 0x02, 0x01
 ALL = S | Z | K | AC | P | V | CY
 """Bit 3 of the flag byte is no flag; that it reads as 0 is a choice."""
 
-EVEN_PARITY = np.array([bin(n).count("1") % 2 == 0 for n in range(256)])
+EVEN_PARITY = np.array([n.bit_count() % 2 == 0 for n in range(256)])
 
 Number = Any
 """An int or an integer array; arithmetic below works on either."""
@@ -114,7 +114,7 @@ def double_subtract(hl: Number, bc: Number) -> tuple[Number, Number]:
     subtraction is a choice.
     """
     low_borrow = (hl % 256 - bc % 256) < 0
-    high, flags = subtract(hl // 256, bc // 256, low_borrow * 1)
+    _, flags = subtract(hl // 256, bc // 256, low_borrow * 1)
     result = (hl - bc) % 65536
     flags = flags - (flags & Z) + Z * (result == 0)
     return result, flags

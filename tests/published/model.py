@@ -15,6 +15,7 @@ from . import flags as fl
 from .opcodes import OPCODES, Opcode
 
 PAIR_OF = {"B": "BC", "D": "DE", "H": "HL", "SP": "SP"}
+HALVES = {"BC": ("B", "C"), "DE": ("D", "E"), "HL": ("H", "L"), "PSW": ("A", "F")}
 
 
 @dataclass
@@ -56,7 +57,7 @@ class Processor:
         """BC, DE, HL, SP, PC or PSW as 16 bits."""
         if name in ("SP", "PC"):
             return int(getattr(self, name))
-        high, low = ("A", "F") if name == "PSW" else name
+        high, low = HALVES[name]
         return int(getattr(self, high)) << 8 | int(getattr(self, low))
 
     def set_pair(self, name: str, value: int) -> None:
@@ -65,7 +66,7 @@ class Processor:
         if name in ("SP", "PC"):
             setattr(self, name, value)
             return
-        high, low = ("A", "F") if name == "PSW" else name
+        high, low = HALVES[name]
         setattr(self, high, value >> 8)
         setattr(self, low, value & 0xFF)
 
