@@ -1,0 +1,274 @@
+"""The stops of one machine: numbered, armed or resting, compiled for the core.
+
+While the machine runs, the core keeps the state of the stops (hits, passes,
+which step of a sequence is looked for) in the table itself.  The set reads it
+back before it compiles anew, so that adding a stop disturbs no other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from emu85.cpu.layout import StopField
+from emu85.errors import UserError
+from emu85.stops.condition import Condition, Step
+from emu85.stops.language import parse
+from emu85.stops.tables import Int64, compile_rows, no_rows, watch_data, watch_map
+
+_STATE = [
+    StopField.ACTIVE,
+    StopField.SEEN,
+    StopField.HITS,
+    StopField.LAST_T,
+]
+"""The columns that the core writes."""
+
+
+@dataclass(slots=True, eq=False)
+class Stop:
+    """One stop of a :class:`StopSet`.
+
+    Attributes:
+        number: what the user calls it by; never given twice.
+        condition: what it looks for.
+        written: as it was typed, symbols and all.
+        armed: False while it rests.
+        owner: ``"user"`` or ``"firmware"``.
+        rows: its rows of the core's table, in place while it is armed.
+    """
+
+    number: int
+    condition: Condition
+    written: str
+    armed: bool
+    owner: str
+    rows: Int64
+
+    @property
+    def text(self) -> str:
+        """The canonical wording, addresses as numbers."""
+        return self.condition.text
+
+    @property
+    def hits(self) -> int:
+        """How often it has hit."""
+        return int(self.rows[-1, StopField.HITS])
+
+    @property
+    def last_t(self) -> int | None:
+        """T-state at which the machine cycle began that it hit last; None if none."""
+        t = int(self.rows[-1, StopField.LAST_T])
+        return None if t < 0 else t
+
+    @property
+    def step(self) -> int:
+        """Index of the step that is looked for, 0 for the first."""
+        return int(np.argmax(self.rows[:, StopField.ACTIVE]))
+
+
+class StopSet:
+    """Any number of stops.
+
+    Attributes:
+        table: int64 ``(rows, STOP_FIELDS)`` of the armed stops, one row a step;
+            a new array after each change.
+        data_watch: int64 ``(256,)``; bit n of entry d is set if some armed stop
+            that looks at cycle type n accepts the data byte d.
+        changed: True from a change to the set until :meth:`apply`; ``table`` and
+            ``data_watch`` must be taken anew then as well.
+    """
+
+    def __init__(self) -> None:
+        self.table = no_rows()
+        self.data_watch = watch_data([])
+        self.changed = True
+        self._stops: dict[int, Stop] = {}
+        self._next = 1
+
+    def __iter__(self) -> Iterator[Stop]:
+        return iter(list(self._stops.values()))
+
+    def __len__(self) -> int:
+        return len(self._stops)
+
+    def __getitem__(self, number: int) -> Stop:
+        """The stop of that number.
+
+        Raises:
+            UserError: there is none.
+        """
+        if number in self._stops:
+            return self._stops[number]
+        there = ", ".join(str(n) for n in self._stops)
+        raise UserError(
+            f"there is no stop {number}", expected=f"one of {there}" if there else "a stop first"
+        )
+
+    def add(
+        self,
+        condition: str | Condition,
+        symbols: Mapping[str, int] | None = None,
+        *,
+        owner: str = "user",
+    ) -> Stop:
+        """Arm a new stop.
+
+        Args:
+            condition: a condition or its wording, without the word ``stop``.
+            symbols: names for addresses, used only while the wording is read.
+            owner: ``"user"`` or ``"firmware"``.
+
+        Raises:
+            UserError: the wording cannot be taken; the set is as it was.
+        """
+        written = condition if isinstance(condition, str) else condition.text
+        if isinstance(condition, str):
+            condition = parse(condition, symbols=symbols)
+        rows = compile_rows(condition, 0)
+        stop = Stop(self._next, condition, " ".join(written.split()), True, owner, rows)
+        self._stops[stop.number] = stop
+        self._next += 1
+        self._compile()
+        return stop
+
+    def drop(self, number: int) -> None:
+        """Take a stop away.  Raises UserError if there is none of that number."""
+        del self._stops[self[number].number]
+        self._compile()
+
+    def rest(self, number: int) -> None:
+        """Keep a stop without looking for it.  Raises UserError as :meth:`drop` does."""
+        self[number].armed = False
+        self._compile()
+
+    def wake(self, number: int) -> None:
+        """Arm a resting stop; passes and sequence begin anew, its hits are kept.
+
+        Raises UserError as :meth:`drop` does.
+        """
+        stop = self[number]
+        if not stop.armed:
+            _begin(stop)
+            stop.armed = True
+            self._compile()
+
+    def clear(self, owner: str | None = None) -> None:
+        """Take all stops away, or those of one owner."""
+        kept = {n: s for n, s in self._stops.items() if owner is not None and s.owner != owner}
+        self._stops = kept
+        self._compile()
+
+    def begin_again(self) -> None:
+        """As if every stop had just been added: time starts at 0 once more."""
+        for stop in self:
+            _begin(stop)
+            stop.rows[:, StopField.HITS] = 0
+            stop.rows[:, StopField.LAST_T] = -1
+
+    def hit_at(self, t: int) -> list[Stop]:
+        """The armed stops that hit in the machine cycle that began at T-state ``t``."""
+        return [stop for stop in self if stop.armed and stop.last_t == t]
+
+    def apply(self, map_array: Int64) -> None:
+        """Set the watch bits of ``map_array`` (int64, ``layout.SPACE``) in place.
+
+        Only the bits that belong to stops are touched; those of earlier stops
+        are cleared.
+        """
+        watch_map(self._armed_steps(), map_array)
+        self.changed = False
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain lists, dicts, numbers and strings from which :meth:`from_data` makes it anew."""
+        return {"next": self._next, "stops": [_stop_data(stop) for stop in self]}
+
+    @classmethod
+    def from_data(cls, data: Any) -> StopSet:
+        """The set that :meth:`to_data` described, each stop as far on as it was.
+
+        Raises:
+            UserError: not such a description.
+        """
+        stops = cls()
+        try:
+            for entry in data["stops"]:
+                stop = _stop_from_data(entry)
+                if stop.number in stops._stops:
+                    raise ValueError(f"two stops are numbered {stop.number}")
+                stops._stops[stop.number] = stop
+            stops._next = max([int(data["next"]), *(n + 1 for n in stops._stops)])
+        except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as error:
+            raise UserError(
+                f"the saved stops cannot be read ({error})", expected="stops as they were saved"
+            ) from None
+        stops._compile()
+        return stops
+
+    def _armed_steps(self) -> list[Step]:
+        return [step for stop in self if stop.armed for step in stop.condition.steps]
+
+    def _compile(self) -> None:
+        armed = [stop for stop in self if stop.armed]
+        kept = [stop.rows[:, _STATE].copy() for stop in armed]
+        for stop in self:
+            # A stop that leaves the table takes its state with it.
+            stop.rows = stop.rows.copy()
+        first = 0
+        blocks = [no_rows()]
+        for stop in armed:
+            blocks.append(compile_rows(stop.condition, first))
+            first += len(stop.condition.steps)
+        self.table = np.concatenate(blocks)
+        self._place(armed, kept)
+        self.data_watch = watch_data(self._armed_steps())
+        self.changed = True
+
+    def _place(self, armed: list[Stop], kept: list[Int64]) -> None:
+        """Make each armed stop's rows a view into the new table, with its state of before."""
+        first = 0
+        for stop, state in zip(armed, kept, strict=True):
+            stop.rows = self.table[first : first + len(state)]
+            stop.rows[:, _STATE] = state
+            first += len(state)
+
+
+def _begin(stop: Stop) -> None:
+    stop.rows[:, StopField.ACTIVE] = 0
+    stop.rows[0, StopField.ACTIVE] = 1
+    stop.rows[:, StopField.SEEN] = 0
+
+
+def _stop_data(stop: Stop) -> dict[str, Any]:
+    return {
+        "number": stop.number,
+        "text": stop.text,
+        "written": stop.written,
+        "armed": stop.armed,
+        "owner": stop.owner,
+        "hits": stop.hits,
+        "last_t": stop.last_t,
+        "step": stop.step,
+        "seen": stop.rows[:, StopField.SEEN].tolist(),
+    }
+
+
+def _stop_from_data(entry: Mapping[str, Any]) -> Stop:
+    condition = parse(str(entry["text"]))
+    rows = compile_rows(condition, 0)
+    rows[:, StopField.ACTIVE] = 0
+    rows[range(len(rows))[int(entry["step"])], StopField.ACTIVE] = 1
+    rows[:, StopField.SEEN] = entry["seen"]
+    rows[-1, StopField.HITS] = int(entry["hits"])
+    rows[-1, StopField.LAST_T] = -1 if entry["last_t"] is None else int(entry["last_t"])
+    return Stop(
+        number=int(entry["number"]),
+        condition=condition,
+        written=str(entry["written"]),
+        armed=bool(entry["armed"]),
+        owner=str(entry["owner"]),
+        rows=rows,
+    )
