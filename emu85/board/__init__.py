@@ -1,0 +1,35 @@
+"""Boards: read from YAML, fitted together, shown as maps."""
+
+from emu85.board.board import Board, fit
+from emu85.board.decode import Region
+from emu85.board.describe import describe
+from emu85.board.description import BoardDescription
+from emu85.board.device import Beat, Control, Device, Read, Register, Site
+from emu85.board.host import Host
+from emu85.board.kinds import Key
+from emu85.board.reader import load_board, read_board
+from emu85.board.schedule import Schedule
+from emu85.board.schema import schema_text
+from emu85.board.serial import Arrival, SerialLine
+
+__all__ = [
+    "Arrival",
+    "Beat",
+    "Board",
+    "BoardDescription",
+    "Control",
+    "Device",
+    "Host",
+    "Key",
+    "Read",
+    "Region",
+    "Register",
+    "Schedule",
+    "SerialLine",
+    "Site",
+    "describe",
+    "fit",
+    "load_board",
+    "read_board",
+    "schema_text",
+]

@@ -1,0 +1,1 @@
+"""Devices, one file each; the registry finds every module of this package."""

@@ -1,0 +1,167 @@
+"""A level input behind a converter with a start command and a busy bit.
+
+Modelled on no one part: the register layout is ours, the manner (a write
+starts a conversion, a status bit tells its end, reading the result drops the
+end-of-conversion line) is that of successive-approximation converters of the
+time.  The level comes from a list or a file and moves on with board time.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, ClassVar
+
+from emu85.board.device import Beat, Control, Device, Read, Register, Site, at_least_one_t
+from emu85.board.kinds import BYTE, BYTES, FILE, TIME, YES_NO, Key
+from emu85.board.nodes import Node
+from emu85.board.quantities import hexadecimal
+from emu85.board.serial import nearest_t
+from emu85.errors import Place, UserError
+
+RESULT, STATUS = 0, 1
+BUSY = 0x80
+LONGEST = 100_000
+
+
+class Converter(Device):
+    """Register 0: start (write), result (read); register 1: bit 7 is busy.
+
+    The level held during a conversion is the one at its start.  A start while
+    busy starts again.
+    """
+
+    kind = "converter"
+    about = "a level input with a converter: levels from a list, in board time"
+    options = (
+        Key("values", BYTES, "the levels in order"),
+        Key("file", FILE, "the levels, one a line: the last field of comma-separated text"),
+        Key("every", TIME, "how long each level lasts", Fraction(1), "1 s"),
+        Key(
+            "again", YES_NO, "whether the list starts over; else its last level stays", True, "yes"
+        ),
+        Key("convert", TIME, "how long a conversion takes", Fraction(1, 10_000), "100 us"),
+    )
+    registers = (
+        Register("result", "write: start a conversion; read: its result", Read.LIVE, written=True),
+        Register("status", "bit 7 is 1 while a conversion runs", Read.PUBLISHED),
+    )
+    outputs: ClassVar[Mapping[str, str]] = {
+        "done": "high from the end of a conversion until its result is read"
+    }
+    controls = (
+        Control("level", "hold the input at a byte from now on", BYTE),
+        Control("follow", "go back to the list"),
+    )
+
+    def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:
+        super().__init__(name, options, site)
+        path: Path | None = options["file"]
+        self._levels: tuple[int, ...] = options["values"] if path is None else read_levels(path)
+        self._every = at_least_one_t(options["every"], site.clock, "the time of a level")
+        self._convert = nearest_t(at_least_one_t(options["convert"], site.clock, "a conversion"))
+        self._moments = Beat(self._every)
+        self._again: bool = options["again"]
+        self._held: int | None = None
+        self._started = 0
+        self._sampled = 0
+        self._result = 0
+        self._done = False
+        self._busy = False
+
+    @classmethod
+    def check(cls, options: Mapping[str, Any], node: Node) -> None:
+        if (options["values"] is None) == (options["file"] is None):
+            raise node.wrong("a converter needs its levels once", expected="either values or file")
+        if options["values"] == ():
+            raise node.wrong("the list of levels is empty", expected="a byte at least")
+
+    @property
+    def level(self) -> int:
+        """The level at the input now."""
+        if self._held is not None:
+            return self._held
+        number = int((self.site.schedule.now) / self._every)
+        if self._moments.t(number + 1) <= self.site.schedule.now:
+            number += 1
+        if self._again:
+            return self._levels[number % len(self._levels)]
+        return self._levels[min(number, len(self._levels) - 1)]
+
+    def power(self) -> None:
+        self._started = 0
+        self._result = 0
+        self.reset()
+
+    def reset(self) -> None:
+        self._started += 1
+        self._set_busy(False)
+        self._set_done(False)
+
+    def write(self, register: int, value: int) -> None:
+        if register != RESULT:
+            return
+        self._started += 1
+        number = self._started
+        self._sampled = self.level
+        self._set_busy(True)
+        self._set_done(False)
+        self.site.schedule.after(self._convert, lambda: self._finish(number))
+
+    def _finish(self, number: int) -> None:
+        if number != self._started:  # started again, or reset, since
+            return
+        self._result = self._sampled
+        self._set_busy(False)
+        self._set_done(True)
+
+    def read(self, register: int) -> int:
+        self._set_done(False)
+        return self._result
+
+    def peek(self, register: int) -> int:
+        return self._result
+
+    def adjust(self, control: str, value: Any) -> None:
+        self._held = value
+
+    def _set_busy(self, busy: bool) -> None:
+        self._busy = busy
+        self.site.publish(STATUS, BUSY if busy else 0)
+
+    def _set_done(self, done: bool) -> None:
+        self._done = done
+        self.site.drive("done", int(done))
+
+    def state(self) -> str:
+        now = "converting" if self._busy else "done" if self._done else "idle"
+        return f"level {self.level:02X}, result {self._result:02X}, {now}"
+
+
+def read_levels(path: Path) -> tuple[int, ...]:
+    """Bytes in hexadecimal from the last field of each line; a first line of words is skipped.
+
+    Raises:
+        UserError: the file cannot be read or a field is no byte.
+    """
+    try:
+        text = path.read_text("utf-8")
+        rows = [
+            (number, row[-1].strip())
+            for number, row in enumerate(csv.reader(text.splitlines()), 1)
+            if row
+        ]
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise UserError(f"the levels in {path.name} cannot be read: {error}") from None
+    levels = []
+    for number, field in rows[:LONGEST]:
+        try:
+            levels.append(hexadecimal(field, 0xFF))
+        except UserError as error:
+            if number > 1:
+                raise error.at(Place(str(path), number)) from None
+    if not levels:
+        raise UserError(f"{path.name} has no levels", expected="a byte on each line")
+    return tuple(levels)

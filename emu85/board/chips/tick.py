@@ -1,0 +1,74 @@
+"""A free-running pulse, as a crystal divider or a mains detector gives.
+
+Commonly wired to RST 7.5, whose latch takes each rising edge; a common board
+circuit, no published source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any, ClassVar
+
+from emu85.board.device import Beat, Device, Site, at_least_one_t
+from emu85.board.kinds import TIME, Key, frequency
+from emu85.board.quantities import hertz_text
+from emu85.errors import UserError
+
+
+class Tick(Device):
+    """Pin ``out`` rises at every whole period after power-on; reset does not touch it.
+
+    Edge ``n`` is at the T-state nearest to ``n`` exact periods, so the mean rate
+    is exact however long it runs.
+    """
+
+    kind = "tick"
+    about = "a free-running periodic pulse"
+    options = (
+        Key(
+            "rate",
+            frequency(Fraction(1, 100), Fraction(10_000_000)),
+            "pulses a second",
+            required=True,
+        ),
+        Key("pulse", TIME, "how long each is high", None, "half the period"),
+    )
+    outputs: ClassVar[Mapping[str, str]] = {"out": "high for the length of each pulse"}
+
+    def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:
+        super().__init__(name, options, site)
+        self._rate: Fraction = options["rate"]
+        period = at_least_one_t(1 / self._rate / 2, site.clock, "half a period") * 2
+        given: Fraction | None = options["pulse"]
+        width = period / 2 if given is None else at_least_one_t(given, site.clock, "the pulse")
+        if period - width < 1:
+            raise UserError(
+                "the pulse is as long as the period", expected="a T-state of low at least"
+            )
+        self._rises = Beat(period)
+        self._width = max(1, Beat(width).t(1))
+        self._count = 0
+        self._start = 0
+
+    def power(self) -> None:
+        self._count = 0
+        self._start = self.site.schedule.now
+        self.site.drive("out", 0)
+        self._await_rise()
+
+    def _await_rise(self) -> None:
+        at = self._start + self._rises.t(self._count + 1)
+        self.site.schedule.at(at, self._rise)
+
+    def _rise(self) -> None:
+        self._count += 1
+        self.site.drive("out", 1)
+        self.site.schedule.after(self._width, self._fall)
+
+    def _fall(self) -> None:
+        self.site.drive("out", 0)
+        self._await_rise()
+
+    def state(self) -> str:
+        return f"{hertz_text(self._rate)}, {self._count} pulses"

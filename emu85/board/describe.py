@@ -1,0 +1,125 @@
+"""A board as text: clock, maps, wires and devices, at most 80 columns wide."""
+
+from __future__ import annotations
+
+import textwrap
+
+from emu85.board.board import Board
+from emu85.board.decode import Region
+from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, Wire
+from emu85.board.quantities import hertz_text, seconds_text, size_text
+from emu85.bus.lines import NAMES, Line
+
+WIDTH = 80
+
+
+def describe(board: Board) -> str:
+    """The board for people."""
+    description = board.description
+    parts = [
+        _head(description),
+        _table("Memory", board.memory_map(), 4, _chip_notes(description)),
+        _table("Ports", board.port_map(), 2, _device_notes(description)),
+        _wires(description),
+        _loose(description),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _head(description: BoardDescription) -> str:
+    title = f"{description.name}: {description.about}" if description.about else description.name
+    t_state = seconds_text(1 / description.clock)
+    rows = [
+        ("crystal", hertz_text(description.crystal)),
+        ("clock", f"{hertz_text(description.clock)}, a T-state is {t_state}"),
+        ("floating bus", f"reads {description.pull_ups:02X}"),
+        ("RAM at power-on", str(description.fill)),
+        ("stack", ", ".join(f"{low:04X}-{high:04X}" for low, high in description.stack)),
+        ("serial line", _serial(description)),
+        ("firmware", str(description.firmware or "")),
+    ]
+    lines = [_hang(f"  {name:<17}", value) for name, value in rows if value]
+    return "\n".join([textwrap.shorten(title, WIDTH), *lines])
+
+
+def _serial(description: BoardDescription) -> str:
+    serial = description.serial
+    if serial is None:
+        return ""
+    bit = description.clock / serial.baud
+    length = f"{float(bit):.6g}"
+    mark = 0 if serial.inverted else 1
+    return f"SID and SOD, {serial}, a bit is {length} T-states, mark is {mark}"
+
+
+def _table(title: str, regions: list[Region], digits: int, notes: dict[str, str]) -> str:
+    rows = [title]
+    for region in regions:
+        span = f"{region.low:0{digits}X}-{region.high:0{digits}X}"
+        if region.low == region.high:
+            span = f"{region.low:0{digits}X}"
+        waits = f"{region.waits} wait" if region.waits else ""
+        head = f"  {span:<11}{waits:>8}  "
+        rows.append(_hang(head, _what(region, digits, notes)))
+    return "\n".join(rows)
+
+
+def _what(region: Region, digits: int, notes: dict[str, str]) -> str:
+    if region.kind == "gap":
+        return "-- nothing answers"
+    if region.kind == "overlap":
+        return f"!! {region.chip}: selected together"
+    if region.mirror_of is None:
+        return f"{region.chip}, {notes[region.chip]}"
+    low, high = region.mirror_of
+    again = f"{low:0{digits}X}-{high:0{digits}X}" if high > low else f"{low:0{digits}X}"
+    return f"~  {region.chip}, {again} again"
+
+
+def _chip_notes(description: BoardDescription) -> dict[str, str]:
+    notes = _device_notes(description)
+    for chip in description.memory:
+        kind = "EPROM" if chip.part.number.startswith("27") else chip.part.kind.upper()
+        words = [chip.part.number, kind] if kind != chip.part.number else [kind]
+        extras = [text for text, on in (("code", chip.code), ("battery", chip.battery)) if on]
+        notes[chip.name] = ", ".join([f"{' '.join(words)} of {size_text(chip.part.size)}", *extras])
+    return notes
+
+
+def _device_notes(description: BoardDescription) -> dict[str, str]:
+    return {use.name: f"a {use.device.kind}{_ways(use)}" for use in description.devices}
+
+
+def _ways(use: DeviceUse) -> str:
+    count = len(use.device.registers)
+    return f" with {count} registers" if count > 1 else ""
+
+
+def _wires(description: BoardDescription) -> str:
+    rows = [_hang(f"  {_end(wire.sink):<17}", _drivers(wire)) for wire in description.wires]
+    return "\n".join(["Lines", *rows]) if rows else ""
+
+
+def _drivers(wire: Wire) -> str:
+    return " or ".join(_driver(driver) for driver in wire.drivers)
+
+
+def _driver(driver: Driver) -> str:
+    return ("not " if driver.inverted else "") + _end(driver.source)
+
+
+def _end(end: Pin | Line) -> str:
+    return NAMES[end] if isinstance(end, Line) else str(end)
+
+
+def _loose(description: BoardDescription) -> str:
+    rows = [
+        _hang(f"  {use.name:<17}", f"a {use.device.kind}: {use.device.about}")
+        for use in description.devices
+        if use.select is None
+    ]
+    return "\n".join(["Without an address", *rows]) if rows else ""
+
+
+def _hang(head: str, text: str) -> str:
+    return textwrap.fill(text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))

@@ -1,0 +1,146 @@
+"""A board as its file describes it: checked values, each with its place.
+
+Addresses and ports are integers, frequencies and times exact fractions in hertz
+and seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from emu85.board.device import Device
+from emu85.board.nodes import Node
+from emu85.board.parts import Part
+from emu85.bus.lines import Line
+
+
+@dataclass(frozen=True, slots=True)
+class Select:
+    """Which addresses select a chip.
+
+    ``ignores`` is the mask of address lines that the decoder does not look at:
+    an address is selected when some change of those lines alone brings it
+    between ``low`` and ``high``.
+    """
+
+    low: int
+    high: int
+    ignores: int
+    space: int
+    """Number of addresses: 10000H for memory, 100H for ports."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChipUse:
+    """A memory chip on the board."""
+
+    name: str
+    part: Part
+    select: Select
+    waits: int
+    code: bool
+    battery: bool
+    image: Path | None
+    node: Node
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceUse:
+    """A device on the board; ``select`` is None for one with wires only."""
+
+    name: str
+    device: type[Device]
+    options: Mapping[str, Any]
+    select: Select | None
+    waits: int
+    node: Node
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A pin of a device, by names."""
+
+    device: str
+    pin: str
+
+    def __str__(self) -> str:
+        return f"{self.device}.{self.pin}"
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """What drives a wire: a device's pin or an output of the CPU, inverted or not."""
+
+    source: Pin | Line
+    inverted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """What receives, and what drives it; several drivers are ORed."""
+
+    sink: Pin | Line
+    drivers: tuple[Driver, ...]
+    node: Node
+
+
+@dataclass(frozen=True, slots=True)
+class SerialFormat:
+    """The line on SID and SOD.
+
+    ``stop`` and ``gap`` count bit times and seconds; ``parity`` is one of
+    ``N E O M S`` (none, even, odd, mark, space); ``inverted``: mark is 0.
+    """
+
+    baud: Fraction
+    bits: int
+    parity: str
+    stop: Fraction
+    inverted: bool
+    gap: Fraction
+
+    def __str__(self) -> str:
+        stop = f"{float(self.stop):g}"
+        return f"{float(self.baud):g} baud, {self.bits}{self.parity}{stop}"
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """RAM at power-on: ``zeros``, ``pattern`` (a byte) or ``random`` (a seed)."""
+
+    way: str
+    value: int
+
+    def __str__(self) -> str:
+        shown = {"zeros": "", "pattern": f" {self.value:02X}", "random": f" {self.value}"}
+        return self.way + shown[self.way]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardDescription:
+    """Everything a board file says."""
+
+    file: str
+    name: str
+    about: str
+    crystal: Fraction
+    pull_ups: int
+    fill: Fill
+    stack: tuple[tuple[int, int], ...]
+    memory: tuple[ChipUse, ...]
+    devices: tuple[DeviceUse, ...]
+    """In order of the file: memory-mapped, then ports, then wired."""
+    wires: tuple[Wire, ...]
+    serial: SerialFormat | None
+    firmware: Path | None
+    """As written, from the board file's folder; not looked up yet."""
+    firmware_node: Node | None
+
+    @property
+    def clock(self) -> Fraction:
+        """CPU clock in hertz: half the crystal."""
+        return self.crystal / 2

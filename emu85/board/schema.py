@@ -1,0 +1,190 @@
+"""The keys of a board file, as data.
+
+The reader takes these tables as its grammar and :func:`schema_text` prints
+them, so what is documented is what is read.
+"""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Iterable
+from fractions import Fraction
+
+from emu85.board import kinds, quantities
+from emu85.board.description import Fill
+from emu85.board.device import Device
+from emu85.board.kinds import Key, Kind
+from emu85.board.parts import PARTS, Part
+from emu85.board.registry import devices
+from emu85.errors import UserError, nearest
+
+CRYSTAL = kinds.frequency(Fraction(1000), Fraction(100_000_000))
+BAUD = kinds.count(1, 1_000_000, "bits a second, as 1200")
+WAITS = kinds.count(0, 255, "wait states, 0 to 255")
+_FORMAT = re.compile(r"([5-8])([NEOMS])(1|1\.5|2)", re.I | re.A)
+
+
+def _fill(text: str) -> Fill:
+    way, _, rest = (part.strip() for part in text.partition(" "))
+    if way == "zeros" and not rest:
+        return Fill("zeros", 0)
+    if way == "pattern":
+        return Fill("pattern", quantities.hexadecimal(rest, 0xFF))
+    if way == "random":
+        return Fill("random", quantities.decimal(rest, 0, 2**32 - 1))
+    raise UserError(
+        f"{text!r} is no way to fill RAM",
+        expected=FILL_TAKES,
+        nearest=nearest(way, ("zeros", "pattern", "random")),
+    )
+
+
+def _format(text: str) -> tuple[int, str, Fraction]:
+    found = _FORMAT.fullmatch(text)
+    if not found:
+        raise UserError(f"{text!r} is not a serial format", expected=FORMAT_TAKES)
+    return int(found[1]), found[2].upper(), Fraction(found[3])
+
+
+def _part(text: str) -> Part:
+    if text not in PARTS:
+        raise UserError(
+            f"unknown memory part {text!r}",
+            expected="one of " + ", ".join(PARTS),
+            nearest=nearest(text, PARTS),
+        )
+    return PARTS[text]
+
+
+FILL_TAKES = "zeros, pattern and a byte, or random and a seed"
+FORMAT_TAKES = "data bits, parity N E O M S and stop bits 1, 1.5 or 2, as 8N1"
+FILL: Kind[Fill] = kinds.scalar(FILL_TAKES, _fill)
+FORMAT: Kind[tuple[int, str, Fraction]] = kinds.scalar(FORMAT_TAKES, _format)
+PART: Kind[Part] = kinds.scalar("a part: " + ", ".join(PARTS), _part)
+DEVICE_WORD: Kind[str] = kinds.scalar("a device, see below", lambda text: text)
+STACK = kinds.listing(kinds.ADDRESS_SPAN, 16, "a range or a list of ranges, as 8700-87FF")
+
+
+def _section(takes: str) -> Kind[object]:
+    return Kind(takes, lambda node: node)
+
+
+BOARD = (
+    Key("name", kinds.NAME, "what the board is called", required=True),
+    Key("about", kinds.TEXT, "one line on what it is for", ""),
+    Key("crystal", CRYSTAL, "crystal at X1 X2; the CPU clock is half of it", required=True),
+    Key("pull-ups", kinds.BYTE, "what the floating bus reads as", 0xFF, "FF"),
+    Key("fill", FILL, "what RAM holds when power comes on", Fill("zeros", 0), "zeros"),
+    Key("stack", STACK, "where the stack may grow; elsewhere a push is a finding", (), "anywhere"),
+    Key("memory", _section("a list of chips"), "what is in the memory space"),
+    Key("ports", _section("a list of devices"), "what is in the I/O space"),
+    Key("wired", _section("a list of devices"), "devices with wires and no address"),
+    Key("lines", _section("a table of wires"), "what receives: what drives it"),
+    Key("serial", _section("a table"), "the serial line on SID and SOD"),
+    Key("firmware", kinds.TEXT, "firmware that runs when none is named"),
+)
+
+PLACING = (
+    Key("name", kinds.NAME, "its own name", None, "its part or device"),
+    Key("ignores", kinds.address_lines(15), "address lines that its decoder ignores", 0, "none"),
+    Key("waits", WAITS, "wait states in each of its cycles", 0, "0"),
+)
+
+MEMORY_AT = Key("at", kinds.ADDRESS_SPAN, "its select range; mirrors fill a longer one")
+
+CHIP = (
+    Key("chip", PART, "a memory chip by part"),
+    Key("rom", kinds.SIZE, "a ROM by size"),
+    Key("ram", kinds.SIZE, "a RAM by size"),
+    MEMORY_AT,
+    *PLACING,
+    Key("code", kinds.YES_NO, "RAM that may be executed without a finding", False, "no"),
+    Key("battery", kinds.YES_NO, "RAM that keeps its bytes without power", False, "no"),
+    Key("image", kinds.FILE, "HEX, binary or source that is in the ROM"),
+)
+
+MEMORY_DEVICE = (
+    Key("device", DEVICE_WORD, "a device in the memory space", required=True),
+    MEMORY_AT,
+    *PLACING,
+)
+
+PORT = (
+    Key("device", DEVICE_WORD, "what it is", required=True),
+    Key("at", kinds.PORT_SPAN, "its ports; mirrors fill a longer range"),
+    *(
+        Key(k.name, kinds.address_lines(7), k.about, k.default, k.default_text)
+        if k.name == "ignores"
+        else k
+        for k in PLACING
+    ),
+)
+
+WIRED = (Key("device", DEVICE_WORD, "what it is", required=True), PLACING[0])
+
+SERIAL = (
+    Key("baud", BAUD, "bits a second", required=True),
+    Key("format", FORMAT, "data bits, parity, stop bits", (8, "N", Fraction(1)), "8N1"),
+    Key(
+        "polarity",
+        kinds.choice("normal", "inverted"),
+        "normal: mark (idle) is 1 at SID and SOD; inverted: it is 0",
+        "normal",
+        "normal",
+    ),
+    Key("gap", kinds.TIME, "least pause between characters sent to SID", Fraction(0), "none"),
+)
+
+LINES_TEXT = """\
+Each key is TRAP, RST 7.5, RST 6.5, RST 5.5, INTR, SID, HOLD or an input of a
+device as NAME.PIN.  Its value is what drives it: a device's output as NAME.PIN,
+SOD or HLDA, or a list of these, which are ORed.  "not" before one inverts it."""
+
+NUMBERS_TEXT = """\
+Addresses, ports and bytes are hexadecimal, counts decimal; a suffix H or Q (and,
+where it cannot be a hexadecimal digit, B or D) settles it."""
+
+
+def schema_text() -> str:
+    """The whole schema for people, at most 80 columns."""
+    parts = [
+        _block("A board file", BOARD),
+        _block("An entry of memory: a chip", CHIP),
+        _block("An entry of memory: a device", MEMORY_DEVICE),
+        _block("An entry of ports", PORT),
+        _block("An entry of wired", WIRED),
+        _block("serial", SERIAL),
+        f"lines\n{textwrap.indent(LINES_TEXT, '  ')}",
+        f"Numbers\n{textwrap.indent(NUMBERS_TEXT, '  ')}",
+        "Parts\n" + "\n".join(f"  {p.number:<12}{p.about}" for p in PARTS.values()),
+        *(_device_block(device) for device in devices().values()),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _block(title: str, keys: Iterable[Key]) -> str:
+    return "\n".join([title, *(_key_text(key) for key in keys)])
+
+
+def _key_text(key: Key) -> str:
+    end = "required" if key.required else ""
+    if key.default_text:
+        end = f"default {key.default_text}"
+    text = f"{key.about}: {key.kind.takes}" + (f" ({end})" if end else "")
+    return _hang(f"  {key.name:<12}", text)
+
+
+def _device_block(device: type[Device]) -> str:
+    lines = [_hang(f"device: {device.kind:<12}", device.about)]
+    lines += [_key_text(key) for key in device.options]
+    for number, register in enumerate(device.registers):
+        lines.append(_hang(f"  register {number}  ", f"{register.name}: {register.about}"))
+    lines += [_hang(f"  pin {pin:<8}", f"out: {about}") for pin, about in device.outputs.items()]
+    lines += [_hang(f"  pin {pin:<8}", f"in: {about}") for pin, about in device.inputs.items()]
+    lines += [_hang(f"  hand {c.name:<7}", c.about) for c in device.controls]
+    return "\n".join(lines)
+
+
+def _hang(head: str, text: str) -> str:
+    return textwrap.fill(text, 80, initial_indent=head, subsequent_indent=" " * len(head))
