@@ -1,0 +1,91 @@
+"""Reading and writing whole files, so that a failure never leaves half of one."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from pathlib import Path
+
+from emu85.errors import Place, UserError, nearest
+
+
+def read_bytes(path: Path) -> bytes:
+    """All bytes of a plain file.
+
+    Raises:
+        UserError: no such file, a directory or device, or it may not be read.
+    """
+    place = Place(str(path))
+    try:
+        if path.is_file():
+            return path.read_bytes()
+        if path.exists():
+            raise UserError("not a plain file", place, expected="a file")
+    except (OSError, ValueError) as error:
+        raise UserError(f"cannot be read: {_reason(error)}", place) from error
+    raise UserError("no such file", place, nearest=_neighbour(path))
+
+
+def read_text(path: Path) -> str:
+    """All text of a plain file, UTF-8 or, failing that, one byte a character.
+
+    Raises:
+        UserError: as :func:`read_bytes`.
+    """
+    data = read_bytes(path)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
+
+
+def atomic_write(path: str | Path, data: bytes | str) -> None:
+    """Write a file as a whole: readers see the old content or the new, never a part.
+
+    ``str`` is written as UTF-8 with the line ends it has.
+
+    Raises:
+        UserError: the file cannot be written; what stood there before is untouched.
+    """
+    target = Path(path)
+    content = data.encode() if isinstance(data, str) else data
+    try:
+        _replace(target, content)
+    except (OSError, ValueError) as error:
+        place = Place(str(target))
+        raise UserError(f"cannot be written: {_reason(error)}", place) from error
+
+
+def _replace(target: Path, content: bytes) -> None:
+    handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, _mode(target))
+        os.replace(name, target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(name)
+        raise
+
+
+def _mode(target: Path) -> int:
+    """Permissions the finished file gets; mkstemp alone would hide it from others."""
+    try:
+        return target.stat().st_mode & 0o777
+    except OSError:
+        return 0o644
+
+
+def _reason(error: Exception) -> str:
+    return error.strerror or str(error) if isinstance(error, OSError) else str(error)
+
+
+def _neighbour(path: Path) -> str:
+    try:
+        return nearest(path.name, (entry.name for entry in path.parent.iterdir()))
+    except (OSError, ValueError):
+        return ""
