@@ -8,10 +8,11 @@ only where a map word says so.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from emu85.board import shelf
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.description import BoardDescription, ChipUse, DeviceUse, Pin
-from emu85.board.device import Device, Read
+from emu85.board.device import Device, Read, Register
 from emu85.board.host import Host
 from emu85.board.kinds import located
 from emu85.board.schedule import Schedule
@@ -29,9 +30,8 @@ from emu85.board.wiring import Wiring
 from emu85.bus.lines import Line
 from emu85.cpu.layout import IO_BASE, SPACE, UNWRITTEN, WAIT_SHIFT, MapBit
 from emu85.errors import Place, UserError, nearest
-
-if TYPE_CHECKING:
-    from emu85.firmware import Image
+from emu85.firmware.image import Image
+from emu85.firmware.reader import BINARY_SUFFIXES, read_image
 
 FLOATING_CELL = 0
 """Store index of the byte that the pull-ups give."""
@@ -45,6 +45,15 @@ def fit(description: BoardDescription) -> Board:
             device options that the clock rules out.
     """
     return Board(description)
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterAt:
+    """A device's register and the map index where it is reached."""
+
+    index: int
+    device: Device
+    register: Register
 
 
 class Board:
@@ -235,6 +244,22 @@ class Board:
         """The I/O space in regions, in order of port."""
         return regions([decoded for _, decoded in self._ports if decoded.is_port], SPACE - IO_BASE)
 
+    def registers(self) -> list[RegisterAt]:
+        """Where each register of each device is, mirrors left out, in order of index."""
+        found = []
+        for _, decoded in self._ports:
+            device = self.devices[decoded.name]
+            low, high = decoded.homes
+            for index, address, number in zip(
+                decoded.indexes.tolist(),
+                decoded.addresses.tolist(),
+                decoded.offsets.tolist(),
+                strict=True,
+            ):
+                if low <= address <= high:
+                    found.append(RegisterAt(index, device, device.registers[number]))
+        return sorted(found, key=lambda at: at.index)
+
     # --- building -----------------------------------------------------------
 
     def _build_devices(self) -> None:
@@ -358,15 +383,10 @@ class Board:
                 self._load_image(chip, decoded, chip.image)
 
     def _load_image(self, chip: ChipUse, decoded: Decoded, path: Path) -> None:
-        from emu85.firmware import read_image
-
-        at = chip.select.low if path.suffix.casefold() in (".bin", ".rom") else None
-        try:
-            image = read_image(path, at=at)
-        except UserError as error:
-            if error.place.file:
-                raise
-            raise error.at(chip.node.place, chip.node.source) from None
+        if not path.is_file():
+            raise chip.node.wrong(f"no image file {str(path)!r} for the {chip.name} chip")
+        at = chip.select.low if path.suffix.casefold() in BINARY_SUFFIXES else None
+        image = read_image(path, at=at)
         selected = np.zeros(IO_BASE, dtype=bool)
         selected[decoded.addresses] = True
         for segment in image.segments:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import textwrap
 
-from emu85.board.board import Board
+from emu85.board.board import Board, RegisterAt
 from emu85.board.decode import Region
 from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, Wire
+from emu85.board.device import Read
 from emu85.board.quantities import hertz_text, seconds_text, size_text
 from emu85.bus.lines import NAMES, Line
+from emu85.cpu.layout import IO_BASE
+from emu85.errors import UserError
 
 WIDTH = 80
 
@@ -17,16 +20,18 @@ def describe(board: Board) -> str:
     """The board for people."""
     description = board.description
     parts = [
-        _head(description),
-        _table("Memory", board.memory_map(), 4, _chip_notes(description)),
-        _table("Ports", board.port_map(), 2, _device_notes(description)),
+        _head(board),
+        _table("Memory", board.memory_map(), 4, _notes(description)),
+        _table("Ports", board.port_map(), 2, _notes(description)),
+        _registers(board),
         _wires(description),
         _loose(description),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _head(description: BoardDescription) -> str:
+def _head(board: Board) -> str:
+    description = board.description
     title = f"{description.name}: {description.about}" if description.about else description.name
     t_state = seconds_text(1 / description.clock)
     rows = [
@@ -36,10 +41,18 @@ def _head(description: BoardDescription) -> str:
         ("RAM at power-on", str(description.fill)),
         ("stack", ", ".join(f"{low:04X}-{high:04X}" for low, high in description.stack)),
         ("serial line", _serial(description)),
-        ("firmware", str(description.firmware or "")),
+        ("firmware", _firmware(board)),
     ]
     lines = [_hang(f"  {name:<17}", value) for name, value in rows if value]
     return "\n".join([textwrap.shorten(title, WIDTH), *lines])
+
+
+def _firmware(board: Board) -> str:
+    try:
+        found = board.firmware
+    except UserError:
+        return f"{board.description.firmware} (not found)"
+    return str(board.description.firmware) if found else ""
 
 
 def _serial(description: BoardDescription) -> str:
@@ -70,29 +83,43 @@ def _what(region: Region, digits: int, notes: dict[str, str]) -> str:
     if region.kind == "overlap":
         return f"!! {region.chip}: selected together"
     if region.mirror_of is None:
-        return f"{region.chip}, {notes[region.chip]}"
+        return f"{region.chip}{notes[region.chip]}"
     low, high = region.mirror_of
     again = f"{low:0{digits}X}-{high:0{digits}X}" if high > low else f"{low:0{digits}X}"
     return f"~  {region.chip}, {again} again"
 
 
-def _chip_notes(description: BoardDescription) -> dict[str, str]:
-    notes = _device_notes(description)
+def _notes(description: BoardDescription) -> dict[str, str]:
+    """What is said after the name of each chip and device."""
+    notes = {}
+    for use in description.devices:
+        notes[use.name] = "" if use.name == use.device.kind else f", device {use.device.kind}"
     for chip in description.memory:
-        kind = "EPROM" if chip.part.number.startswith("27") else chip.part.kind.upper()
-        words = [chip.part.number, kind] if kind != chip.part.number else [kind]
+        words = [chip.part.number, chip.part.kind.upper()]
+        words = words[-1:] if words[0] == words[1] else words
         extras = [text for text, on in (("code", chip.code), ("battery", chip.battery)) if on]
-        notes[chip.name] = ", ".join([f"{' '.join(words)} of {size_text(chip.part.size)}", *extras])
+        size = size_text(chip.part.size)
+        notes[chip.name] = ", ".join([f", {' '.join(words)} of {size}", *extras])
     return notes
 
 
-def _device_notes(description: BoardDescription) -> dict[str, str]:
-    return {use.name: f"a {use.device.kind}{_ways(use)}" for use in description.devices}
+def _registers(board: Board) -> str:
+    rows = [_register(at) for at in board.registers()]
+    return "\n".join(["Registers", *rows]) if rows else ""
 
 
-def _ways(use: DeviceUse) -> str:
-    count = len(use.device.registers)
-    return f" with {count} registers" if count > 1 else ""
+def _register(at: RegisterAt) -> str:
+    where = f"{at.index:04X}" if at.index < IO_BASE else f"{at.index - IO_BASE:02X}"
+    ways = [
+        way
+        for way, on in (
+            ("read", at.register.read is not Read.NONE),
+            ("write", at.register.written),
+        )
+        if on
+    ]
+    head = f"  {where:<5}{'/'.join(ways):<12}"
+    return _hang(head, f"{at.device.name}, {at.register.name}: {at.register.about}")
 
 
 def _wires(description: BoardDescription) -> str:
@@ -114,11 +141,16 @@ def _end(end: Pin | Line) -> str:
 
 def _loose(description: BoardDescription) -> str:
     rows = [
-        _hang(f"  {use.name:<17}", f"a {use.device.kind}: {use.device.about}")
+        _hang(f"  {use.name:<17}", _loose_text(use))
         for use in description.devices
         if use.select is None
     ]
     return "\n".join(["Without an address", *rows]) if rows else ""
+
+
+def _loose_text(use: DeviceUse) -> str:
+    kind = "" if use.name == use.device.kind else f"device {use.device.kind}: "
+    return kind + use.device.about
 
 
 def _hang(head: str, text: str) -> str:

@@ -165,7 +165,7 @@ def listing(kind: Kind[T], longest: int, takes: str) -> Kind[tuple[T, ...]]:
 
 def address_lines(highest: int) -> Kind[int]:
     """Address lines as a mask: ``A13``, ``A11-A13`` or a list of these."""
-    takes = f"address lines A0 to A{highest}, as A13 or [A11, A13] or A11-A13"
+    takes = f"address lines A0 to A{highest}, as A{highest} or A{highest - 2}-A{highest} or a list"
 
     def one(node: Node) -> int:
         mask = 0

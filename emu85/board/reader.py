@@ -30,6 +30,8 @@ from emu85.errors import Place, UserError, nearest
 MEMORY_SPACE = 0x10000
 IO_SPACE = 0x100
 MOST_ENTRIES = 256
+FEWEST_T_IN_BIT = 4
+"""No instruction is shorter, so no firmware could make or see a shorter bit."""
 _CPU_OUTPUTS = {"sod": Line.SOD, "hlda": Line.HLDA}
 
 
@@ -66,7 +68,9 @@ def read_board(text: str, file: str) -> BoardDescription:
     used += [_wired(n, names) for n in _entries(values, "wired")]
     if not chips:
         raise values.node("memory").wrong("the board has no memory", expected="a chip in memory")
-    serial = _serial(values.node("serial")) if values.given("serial") else None
+    serial = (
+        _serial(values.node("serial"), values["crystal"] / 2) if values.given("serial") else None
+    )
     firmware = values["firmware"]
     return BoardDescription(
         file=file,
@@ -202,9 +206,6 @@ def _wired(node: Node, names: _Names) -> DeviceUse:
 
 
 def _select(values: Values, size: int, space: int) -> Select:
-    if not values.given("at"):
-        takes = kinds.ADDRESS_SPAN.takes if space == MEMORY_SPACE else kinds.PORT_SPAN.takes
-        raise values.table.wrong("the entry has no 'at'", expected=takes)
     node = values.node("at")
     low, high = values["at"]
     last = low + size - 1 if high is None else high
@@ -215,16 +216,21 @@ def _select(values: Values, size: int, space: int) -> Select:
         )
     own = (1 << (size - 1).bit_length()) - 1
     if values["ignores"] & own:
-        number = (own + 1).bit_length() - 1
+        first, top = (own + 1).bit_length() - 1, space.bit_length() - 2
         raise values.node("ignores").wrong(
             "a line that the chip itself uses cannot be ignored",
-            expected=f"lines from A{number} up" if own + 1 < space else "none",
+            expected=f"lines A{first} to A{top}" if first <= top else "none",
         )
     return Select(low, last, values["ignores"], space)
 
 
-def _serial(node: Node) -> SerialFormat:
+def _serial(node: Node, clock: Fraction) -> SerialFormat:
     values = read_table(node, schema.SERIAL, "serial")
+    if clock < FEWEST_T_IN_BIT * values["baud"]:
+        raise values.node("baud").wrong(
+            f"a bit would be shorter than {FEWEST_T_IN_BIT} T-states",
+            expected=f"at most {clock // FEWEST_T_IN_BIT} baud with this crystal",
+        )
     bits, parity, stop = values["format"]
     return SerialFormat(
         baud=Fraction(values["baud"]),
@@ -267,9 +273,9 @@ class _Wiring:
         return Wire(sink, tuple(self._driver(node) for node in nodes), key)
 
     def _sink(self, key: Word, name: str) -> Pin | Line:
-        if "." in name and name.casefold() not in lines.BY_NAME:
-            return self._pin(key, name, outputs=False)
         line = lines.BY_NAME.get(name.casefold())
+        if line is None and name.rpartition(".")[0].strip().casefold() in self.devices:
+            return self._pin(key, name, outputs=False)
         inputs = [text for each, text in lines.NAMES.items() if each in lines.INPUTS]
         if line is None:
             raise key.unknown("line", name, [*inputs, *self._pins(outputs=False)])

@@ -39,7 +39,9 @@ def devices() -> dict[str, type[Device]]:
             raise UserError(f"the device plug-in {entry.name!r} does not load: {error}") from error
         if not _is_device(device):
             raise UserError(f"the device plug-in {entry.name!r} is not a device with a kind")
-        found.setdefault(device.kind, device)
+        if device.kind in found:
+            raise UserError(f"the device plug-in {entry.name!r} takes a used word, {device.kind!r}")
+        found[device.kind] = device
     return dict(sorted(found.items()))
 
 

@@ -61,7 +61,7 @@ FILL_TAKES = "zeros, pattern and a byte, or random and a seed"
 FORMAT_TAKES = "data bits, parity N E O M S and stop bits 1, 1.5 or 2, as 8N1"
 FILL: Kind[Fill] = kinds.scalar(FILL_TAKES, _fill)
 FORMAT: Kind[tuple[int, str, Fraction]] = kinds.scalar(FORMAT_TAKES, _format)
-PART: Kind[Part] = kinds.scalar("a part: " + ", ".join(PARTS), _part)
+PART: Kind[Part] = kinds.scalar("a part number, as 2764", _part)
 DEVICE_WORD: Kind[str] = kinds.scalar("a device, see below", lambda text: text)
 STACK = kinds.listing(kinds.ADDRESS_SPAN, 16, "a range or a list of ranges, as 8700-87FF")
 
@@ -91,7 +91,9 @@ PLACING = (
     Key("waits", WAITS, "wait states in each of its cycles", 0, "0"),
 )
 
-MEMORY_AT = Key("at", kinds.ADDRESS_SPAN, "its select range; mirrors fill a longer one")
+MEMORY_AT = Key(
+    "at", kinds.ADDRESS_SPAN, "its select range; mirrors fill a longer one", required=True
+)
 
 CHIP = (
     Key("chip", PART, "a memory chip by part"),
@@ -112,7 +114,7 @@ MEMORY_DEVICE = (
 
 PORT = (
     Key("device", DEVICE_WORD, "what it is", required=True),
-    Key("at", kinds.PORT_SPAN, "its ports; mirrors fill a longer range"),
+    Key("at", kinds.PORT_SPAN, "its ports; mirrors fill a longer range", required=True),
     *(
         Key(k.name, kinds.address_lines(7), k.about, k.default, k.default_text)
         if k.name == "ignores"
@@ -124,7 +126,7 @@ PORT = (
 WIRED = (Key("device", DEVICE_WORD, "what it is", required=True), PLACING[0])
 
 SERIAL = (
-    Key("baud", BAUD, "bits a second", required=True),
+    Key("baud", BAUD, "speed", required=True),
     Key("format", FORMAT, "data bits, parity, stop bits", (8, "N", Fraction(1)), "8N1"),
     Key(
         "polarity",
@@ -138,12 +140,14 @@ SERIAL = (
 
 LINES_TEXT = """\
 Each key is TRAP, RST 7.5, RST 6.5, RST 5.5, INTR, SID, HOLD or an input of a
-device as NAME.PIN.  Its value is what drives it: a device's output as NAME.PIN,
-SOD or HLDA, or a list of these, which are ORed.  "not" before one inverts it."""
+device as NAME.PIN.  Its value is what drives it: a device's output as
+NAME.PIN, SOD or HLDA, or a list of these, which are ORed.  "not" before one
+inverts it."""
 
 NUMBERS_TEXT = """\
-Addresses, ports and bytes are hexadecimal, counts decimal; a suffix H or Q (and,
-where it cannot be a hexadecimal digit, B or D) settles it."""
+Addresses, ports and bytes are hexadecimal, counts decimal; a suffix H or Q
+(and, where it cannot be a hexadecimal digit, B or D) settles it.  A size may
+end in K.  Frequencies take Hz, kHz or MHz; times take s, ms, us or ns."""
 
 
 def schema_text() -> str:
