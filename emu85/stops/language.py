@@ -181,10 +181,10 @@ class _Parser:
 
     @property
     def column(self) -> int:
-        """Where the next token stands, or would stand."""
+        """Where the next token stands; past the text, if there is none."""
         if not self.ended:
             return self.tokens[self.position].column
-        return len(self.text.rstrip()) + (2 if self.tokens else 1)
+        return len(self.text.rstrip()) + 1
 
     def offer(self, words: Iterable[Word]) -> None:
         """Note what would be taken here, if the text ends here."""
@@ -358,12 +358,17 @@ class _Parser:
         if number is None:
             return self.pattern(word, kind)
         short = number <= 0xFF and (len(word) <= 2 or not word[0].isdigit())
-        self.within(number, word, kind)
+        column = self.column
         self.position += 1
         while self.take("+"):
-            word = f"{word}+{self.peek()}"
-            number += self.offset(kind)
-            self.within(number, word, kind)
+            added = "" if self.ended else self.tokens[self.position].text
+            number, word = number + self.offset(kind), f"{word}+{added}"
+        if not 0 <= number <= kind.limit:
+            raise UserError(
+                f"{word!r} is too large for {kind.noun}",
+                Place(column=column),
+                expected=kind.expected,
+            )
         return Span(number, number, short and number <= 0xFF)
 
     def number(self, word: str, kind: Kind) -> int | None:
@@ -386,10 +391,6 @@ class _Parser:
             raise self.missing("an offset", "a hexadecimal number after '+'")
         self.position += 1
         return number
-
-    def within(self, number: int, word: str, kind: Kind) -> None:
-        if not 0 <= number <= kind.limit:
-            raise self.refuse(f"{word!r} is too large for {kind.noun}", expected=kind.expected)
 
     def pattern(self, word: str, kind: Kind) -> Pattern:
         if is_foreign_hex(word, kind.digits):

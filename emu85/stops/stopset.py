@@ -201,7 +201,7 @@ class StopSet:
                     raise ValueError(f"two stops are numbered {stop.number}")
                 stops._stops[stop.number] = stop
             stops._next = max([int(data["next"]), *(n + 1 for n in stops._stops)])
-        except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as error:
+        except (LookupError, TypeError, ValueError, OverflowError) as error:
             raise UserError(
                 f"the saved stops cannot be read ({error})", expected="stops as they were saved"
             ) from None

@@ -3,7 +3,9 @@
 The core's cost with nothing hit is one load and one test a cycle: the map word
 of the address has a bit for each cycle type that some stop looks at there, and
 ``data_watch`` has the same for each data byte.  Only when both bits are set
-does it walk the rows of the stop table.
+does it walk the rows of the stop table; and besides in a cycle that gave rise
+to a finding, for which reason steps that ask for findings need no watch bits,
+and in one that changed a line.
 """
 
 from __future__ import annotations
@@ -54,11 +56,11 @@ def watch_map(steps: list[Step], map_array: Int64) -> None:
     """Set the watch bits of ``map_array`` for ``steps`` and clear all others, in place.
 
     Args:
-        steps: every step of every armed stop; those on lines only set nothing.
+        steps: every step of every armed stop; those on lines or findings set nothing.
         map_array: int64 ``(SPACE,)``; bits outside :data:`WATCH_BITS` are kept.
     """
     map_array &= ~WATCH_BITS
-    for step in steps:
+    for step in _watching(steps):
         _watch(map_array[:IO_BASE], _MEMORY, step, step.types - IO_CYCLES)
         _watch(map_array[IO_BASE:], _PORTS, step, step.types & IO_CYCLES)
 
@@ -66,7 +68,7 @@ def watch_map(steps: list[Step], map_array: Int64) -> None:
 def watch_data(steps: list[Step]) -> Int64:
     """For each data byte, int64 ``(256,)``, a bit for each type some step accepts it in."""
     watch = np.zeros(256, dtype=np.int64)
-    for step in steps:
+    for step in _watching(steps):
         accepted = (_BYTES & step.data_mask) == step.data_value
         accepted &= (_BYTES >= step.data_low) & (_BYTES <= step.data_high)
         watch[accepted] |= _bits(step.types)
@@ -96,6 +98,10 @@ def _fill(row: Int64, step: Step) -> None:
     row[StopField.PASSES] = step.passes
     row[StopField.LINES_ONLY] = step.lines_only
     row[StopField.FINDING] = step.finding
+
+
+def _watching(steps: list[Step]) -> list[Step]:
+    return [step for step in steps if not step.finding]
 
 
 def _bits(types: frozenset[Cycle]) -> int:
