@@ -1,0 +1,299 @@
+"""The command line: ``emu85 run``, ``board``, ``isa``, ``assemble`` and the rest.
+
+Each command imports what it needs when it is called, so that those that need no
+machine start at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Callable, Sequence
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from emu85.errors import UserError, nearest
+
+if TYPE_CHECKING:
+    from emu85.firmware import Image
+
+_FAILED = 2
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit status is 0, or 2 after a mistake of the user."""
+    _use_utf8()
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        options = _read(words)
+        action: Callable[[argparse.Namespace], int] = options.action
+        return action(options)
+    except UserError as error:
+        print(f"emu85: {error}", file=sys.stderr)
+        return _FAILED
+    except BrokenPipeError:
+        # The reader of our output has gone; let the interpreter's own flush go nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+def _use_utf8() -> None:
+    """Have output that the terminal cannot show replaced instead of failing."""
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(AttributeError, ValueError):
+            stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+
+
+class _Parser(argparse.ArgumentParser):
+    """Mistakes in the arguments are told like any other."""
+
+    def error(self, message: str) -> NoReturn:
+        raise UserError(f"{message} (see '{self.prog} --help')")
+
+
+def _read(words: list[str]) -> argparse.Namespace:
+    parser = _Parser(prog="emu85", description="A cycle-accurate 8085 single-board emulator.")
+    parser.add_argument("--version", action="version", version=f"emu85 {_version()}")
+    commands = parser.add_subparsers(metavar="COMMAND", title="commands")
+    for name, (add, summary) in _COMMANDS.items():
+        add(commands.add_parser(name, help=summary, description=summary))
+    first = words[0] if words else "--help"
+    if not first.startswith("-") and first not in _COMMANDS:
+        raise UserError(
+            f"there is no command {first!r}",
+            expected=f"one of {', '.join(_COMMANDS)}",
+            nearest=nearest(first, _COMMANDS),
+        )
+    return parser.parse_args(words or ["--help"])
+
+
+def _version() -> str:
+    try:
+        return metadata.version("emu85")
+    except metadata.PackageNotFoundError:
+        return "(not installed)"
+
+
+def _address(text: str) -> int:
+    from emu85.console.numbers import number
+
+    return number(text, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
+
+
+def _range(text: str) -> tuple[int, int]:
+    low, hyphen, high = text.partition("-")
+    if not hyphen or _address(high) < _address(low):
+        raise UserError(f"{text!r} is no range", expected="two addresses such as 0000-07FF")
+    return _address(low), _address(high)
+
+
+# --- run ----------------------------------------------------------------------
+
+
+def _add_run(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("firmware", nargs="?", help=".hex, .bin or .asm; the board's own if left out")
+    parser.add_argument("--board", required=True, help="a demo board's name, or a board file")
+    parser.add_argument("--at", metavar="ADDRESS", help="where a .bin goes, hexadecimal")
+    parser.add_argument("--do", metavar="FILE", help="console lines to execute; then the end")
+    parser.add_argument("--stay", action="store_true", help="with --do: go on to the prompt")
+    parser.add_argument("--held", action="store_true", help="begin held, at the prompt")
+    parser.add_argument(
+        "--trace", metavar="N", default="1000000", help="machine cycles to keep (default %(default)s)"
+    )
+    parser.add_argument(
+        "--speed",
+        metavar="S",
+        help="off, real, or a factor of real time (default: real at a terminal, else off)",
+    )
+    parser.set_defaults(action=_run)
+
+
+def _run(options: argparse.Namespace) -> int:
+    from emu85.console.start import Start, run
+
+    start = Start(
+        board=options.board,
+        firmware=None if options.firmware is None else Path(options.firmware),
+        at=None if options.at is None else _address(options.at),
+        script=None if options.do is None else Path(options.do),
+        stay=options.stay,
+        held=options.held,
+        trace=_count(options.trace, "--trace", 1, 100_000_000),
+        speed=options.speed,
+    )
+    return run(start)
+
+
+def _count(text: str, what: str, low: int, high: int) -> int:
+    from emu85.console.numbers import number
+
+    return number(text, 10, low, high, f"{what} with a decimal count, {low} to {high}")
+
+
+# --- boards ---------------------------------------------------------------------
+
+
+def _add_board(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("name", nargs="?", help="a demo board's name, or a board file")
+    parser.add_argument("--schema", action="store_true", help="what may stand in a board file")
+    parser.set_defaults(action=_board)
+
+
+def _board(options: argparse.Namespace) -> int:
+    from emu85.board import describe, fit, load_board, schema_text
+
+    if options.schema:
+        print(schema_text().rstrip())
+        return 0
+    if options.name is None:
+        raise UserError("which board?", expected="a board's name or file, or --schema")
+    print(describe(fit(load_board(options.name))).rstrip())
+    return 0
+
+
+def _add_boards(parser: argparse.ArgumentParser) -> None:
+    parser.set_defaults(action=_boards)
+
+
+def _boards(options: argparse.Namespace) -> int:
+    from emu85.board import load_board
+    from emu85.board.shelf import board_names
+
+    for name in board_names():
+        print(f"{name:<12} {load_board(name).about}".rstrip())
+    return 0
+
+
+# --- instruction set --------------------------------------------------------------
+
+
+def _add_isa(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("mnemonic", nargs="?", help="a mnemonic such as MOV, or an opcode such as 7E")
+    parser.set_defaults(action=_isa)
+
+
+def _isa(options: argparse.Namespace) -> int:
+    from emu85.isa import reference
+
+    print(reference.card(options.mnemonic) if options.mnemonic else reference.summary())
+    return 0
+
+
+# --- firmware files ---------------------------------------------------------------
+
+
+def _add_assemble(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", help="assembly source")
+    parser.add_argument("-o", "--output", metavar="FILE", help=".hex or .bin; SOURCE.hex if left out")
+    parser.add_argument("--listing", metavar="FILE", help="write a listing")
+    parser.add_argument("--symbols", metavar="FILE", help="write a symbol file")
+    parser.add_argument(
+        "--include", metavar="FOLDER", action="append", default=[], help="where INCLUDE looks too"
+    )
+    parser.set_defaults(action=_assemble)
+
+
+def _assemble(options: argparse.Namespace) -> int:
+    from emu85.firmware import assemble, atomic_write, write_symbols
+    from emu85.firmware.files import read_text
+
+    source = Path(options.source)
+    done = assemble(read_text(source), str(source), include_dirs=options.include)
+    output = Path(options.output) if options.output else source.with_suffix(".hex")
+    _write_image(done.image, output, 0xFF)
+    if options.listing:
+        atomic_write(options.listing, done.listing)
+    if options.symbols:
+        atomic_write(options.symbols, write_symbols(done.image.symbols))
+    return 0
+
+
+def _write_image(image: Image, path: Path, fill: int) -> None:
+    from emu85.firmware import atomic_write, write_binary, write_hex
+    from emu85.firmware.reader import BINARY_SUFFIXES, HEX_SUFFIXES
+
+    suffix = path.suffix.casefold()
+    if suffix in HEX_SUFFIXES:
+        atomic_write(path, write_hex(image))
+    elif suffix in BINARY_SUFFIXES:
+        atomic_write(path, write_binary(image, fill))
+    else:
+        raise UserError(
+            f"{path.name!r} does not say which format to write",
+            expected=f"a name that ends in {', '.join((*HEX_SUFFIXES, *BINARY_SUFFIXES))}",
+        )
+    low, high = image.span
+    print(f"{path}: {image.size} bytes, {low:04X}-{high:04X}")
+
+
+def _add_disassemble(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("image", help=".hex or .bin")
+    parser.add_argument("--at", metavar="ADDRESS", help="where a .bin stands, hexadecimal")
+    parser.add_argument("--range", metavar="FROM-TO", help="addresses to disassemble")
+    parser.add_argument("--symbols", metavar="FILE", help="symbols to use")
+    parser.set_defaults(action=_disassemble)
+
+
+def _disassemble(options: argparse.Namespace) -> int:
+    from emu85.firmware import disassemble_range, read_symbols, write_source
+    from emu85.firmware.files import read_text
+
+    image = _image(options)
+    symbols = dict(image.symbols)
+    if options.symbols:
+        symbols |= read_symbols(read_text(Path(options.symbols)), options.symbols)
+    low, high = (0, 0xFFFF) if options.range is None else _range(options.range)
+    lines = [
+        line
+        for segment in image.segments
+        for line in disassemble_range(
+            lambda address: image.bytes_at(address, 1)[0],
+            max(low, segment.start),
+            min(high + 1, segment.end),
+            symbols=symbols,
+        )
+    ]
+    if not lines:
+        raise UserError("the image has no bytes in that range", expected="a range it covers")
+    print(write_source(lines, symbols).rstrip())
+    return 0
+
+
+def _image(options: argparse.Namespace) -> Image:
+    from emu85.firmware import read_image
+
+    return read_image(options.image, at=None if options.at is None else _address(options.at))
+
+
+def _add_convert(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("image", help=".hex, .bin or .asm")
+    parser.add_argument("output", help=".hex or .bin")
+    parser.add_argument("--at", metavar="ADDRESS", help="where a .bin stands, hexadecimal")
+    parser.add_argument(
+        "--fill", metavar="BYTE", default="FF", help="byte between segments of a .bin (default FF)"
+    )
+    parser.set_defaults(action=_convert)
+
+
+def _convert(options: argparse.Namespace) -> int:
+    from emu85.console.numbers import number
+
+    fill = number(options.fill, 16, 0, 0xFF, "a byte, 00 to FF")
+    _write_image(_image(options), Path(options.output), fill)
+    return 0
+
+
+_COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
+    "run": (_add_run, "run firmware on a board, with the console"),
+    "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
+    "boards": (_add_boards, "list the demo boards"),
+    "isa": (_add_isa, "print the instruction set, or all about one mnemonic or opcode"),
+    "assemble": (_add_assemble, "assemble source to HEX or binary"),
+    "disassemble": (_add_disassemble, "turn an image back into source"),
+    "convert": (_add_convert, "convert an image between HEX and binary"),
+}

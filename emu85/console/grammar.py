@@ -1,0 +1,236 @@
+"""The grammar of console lines: one table of forms that parses and explains.
+
+A *form* is one way to use a console word, written as the user reads it in the
+help: ``"pace RATE [by CYCLE]"``.  Lower-case words stand for themselves, words in
+capitals are *slots* and name a kind of value (:mod:`emu85.console.kinds`),
+brackets hold what may be left out, and a trailing ``...`` means "one or more".
+That one line is the whole grammar of the form.  Optional parts are few, so each
+form is unfolded into the flat sequences that it allows; parsing tries all of
+them and reports what stood at the furthest place any of them got to, which is
+the place the user went wrong.
+
+Completion (:mod:`emu85.console.suggest`) walks the same sequences.
+
+Everything here is pure: text and a :class:`~emu85.console.kinds.Context` in,
+values or a located :class:`~emu85.errors.UserError` out.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from emu85.console.kinds import KINDS, Choice, Context, Kind
+from emu85.console.tokens import Token, split_line
+from emu85.errors import Place, UserError, nearest
+
+Action = Callable[..., None]
+
+
+@dataclass(frozen=True, slots=True)
+class Literal:
+    """A word that stands for itself."""
+
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A place for a value.
+
+    ``name`` is the argument's name; ``many`` takes one or more of them.
+    """
+
+    name: str
+    kind: Kind
+    many: bool = False
+
+
+Element = Literal | Slot
+Path = tuple[Element, ...]
+
+
+@dataclass(frozen=True)
+class Form:
+    """One way to use a console word.
+
+    Attributes:
+        usage: the grammar, as shown in help.
+        summary: one line of what it does.
+        action: called with the session and the slots' values by name.
+        detail: more for ``help WORD``; may be empty.
+        paths: the flat sequences of elements that ``usage`` allows.
+    """
+
+    usage: str
+    summary: str
+    action: Action
+    detail: str = ""
+    paths: tuple[Path, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "paths", tuple(_unfold(self.usage)))
+
+    @property
+    def word(self) -> str:
+        """The first word."""
+        return self.usage.split()[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A parsed line: what to call and with which values."""
+
+    form: Form
+    values: Mapping[str, Any]
+
+
+_PART = re.compile(r"\[(?P<optional>[^\]]*)\]|(?P<word>[^\s\[\]]+)")
+
+
+def _unfold(usage: str) -> Iterator[Path]:
+    parts = [(m["optional"], m["word"]) for m in _PART.finditer(usage)]
+    paths: list[Path] = [()]
+    for optional, word in parts:
+        if word is not None:
+            paths = [(*path, _element(word)) for path in paths]
+            continue
+        group = tuple(_element(w) for w in optional.split())
+        paths = paths + [(*path, *group) for path in paths]
+    return iter(sorted(paths, key=len))
+
+
+def _element(word: str) -> Element:
+    many = word.endswith("...")
+    name = word.removesuffix("...")
+    if not name.isupper():
+        return Literal(name)
+    return Slot(name.lower(), KINDS[name.rstrip("0123456789")], many)
+
+
+@dataclass(slots=True)
+class _Failure:
+    """The mistakes found at the furthest place any path got to."""
+
+    at: int = -1
+    errors: list[UserError] = field(default_factory=list)
+    wanted: list[str] = field(default_factory=list)
+    literals: list[str] = field(default_factory=list)
+
+    def note(self, at: int, element: Element | None, error: UserError | None) -> None:
+        if at < self.at:
+            return
+        if at > self.at:
+            self.at, self.errors, self.wanted, self.literals = at, [], [], []
+        if error is not None:
+            self.errors.append(error)
+        if isinstance(element, Literal):
+            self.literals.append(element.word)
+            self.wanted.append(f"'{element.word}'")
+        elif isinstance(element, Slot):
+            self.wanted.append(element.kind.wants)
+            if isinstance(element.kind, Choice):
+                self.literals.extend(element.kind.words)
+        else:
+            self.wanted.append("the end of the line")
+
+
+def parse(line: str, forms: Sequence[Form], context: Context) -> Command | None:
+    """The command that ``line`` asks for; None for a blank line or a comment.
+
+    Raises:
+        UserError: placed at the column of the first thing that cannot be taken.
+    """
+    tokens = split_line(line)
+    if not tokens:
+        return None
+    mine = [form for form in forms if form.word == tokens[0].folded]
+    if not mine:
+        raise UserError(
+            f"there is no console word {tokens[0].text!r}",
+            Place(column=tokens[0].column),
+            expected="a console word; 'help' lists them",
+            nearest=nearest(tokens[0].text, {form.word for form in forms}),
+        )
+    failure = _Failure()
+    for form in mine:
+        for path in form.paths:
+            values = _match(path, tokens, context, failure)
+            if values is not None:
+                return Command(form, values)
+    raise _told(failure, tokens, line)
+
+
+def _match(
+    path: Path, tokens: Sequence[Token], context: Context, failure: _Failure
+) -> dict[str, Any] | None:
+    values: dict[str, Any] = {}
+    at = 0
+    for element in path:
+        if at >= len(tokens):
+            failure.note(at, element, None)
+            return None
+        try:
+            at = take(element, tokens, at, context, values)
+        except Misfit:
+            failure.note(at, element, None)
+            return None
+        except UserError as error:
+            failure.note(at, element, error)
+            return None
+    if at < len(tokens):
+        failure.note(at, None, None)
+        return None
+    return values
+
+
+class Misfit(Exception):
+    """A word stands where the path wants another one."""
+
+
+def take(
+    element: Element,
+    tokens: Sequence[Token],
+    at: int,
+    context: Context,
+    values: dict[str, Any],
+) -> int:
+    """Have ``element`` take its words from ``at`` on; where the next ones stand.
+
+    Raises:
+        Misfit: a literal word is another one.
+        UserError: a slot's value cannot be read.
+    """
+    if isinstance(element, Literal):
+        if tokens[at].folded != element.word:
+            raise Misfit
+        return at + 1
+    if not element.many:
+        values[element.name], taken = element.kind.take(tokens[at:], context)
+        return at + taken
+    found = values[element.name] = []
+    while at < len(tokens):
+        value, taken = element.kind.take(tokens[at:], context)
+        found.append(value)
+        at += taken
+    return at
+
+
+def _told(failure: _Failure, tokens: Sequence[Token], line: str) -> UserError:
+    wanted = " or ".join(dict.fromkeys(failure.wanted))
+    if failure.at >= len(tokens):
+        return UserError(
+            "the line ends too early", Place(column=len(line.rstrip()) + 1), expected=wanted
+        )
+    token = tokens[failure.at]
+    close = nearest(token.text, failure.literals)
+    if len(failure.errors) == 1 and not close:
+        error = failure.errors[0]
+        return error if error.place.column else error.at(Place(column=token.column))
+    if failure.wanted == ["the end of the line"]:
+        message = f"{token.text!r} is more than this word takes"
+    else:
+        message = f"{token.text!r} cannot be taken here"
+    return UserError(message, Place(column=token.column), expected=wanted, nearest=close)

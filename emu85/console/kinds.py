@@ -1,0 +1,386 @@
+"""The kinds of value a console form may have in its slots.
+
+A kind reads its value from the words of the line, says in a message what it
+wanted, and offers completions.  Kinds hold no state: what depends on the board
+(symbols, devices, stops) comes with the :class:`Context`.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, ClassVar, NamedTuple
+
+from emu85.bus.cycles import DESCRIPTIONS, STATES, Cycle
+from emu85.console import numbers
+from emu85.console.tokens import Token, without_comment
+from emu85.board.device import Device
+from emu85.errors import Place, UserError, nearest
+from emu85.stops import next_words, parse
+
+
+@dataclass(frozen=True)
+class Context:
+    """What the parsing of a line may know of the board it is for.
+
+    Attributes:
+        symbols: name to address.
+        stops: numbers of the stops there are.
+        devices: the board's devices by name.
+        words: all console words.
+        clock_hz: T-states a second, which turns a time into T-states.
+    """
+
+    symbols: Mapping[str, int] = field(default_factory=dict)
+    stops: Sequence[int] = ()
+    devices: Mapping[str, Device] = field(default_factory=dict)
+    words: Sequence[str] = ()
+    clock_hz: float = 3_072_000.0
+
+
+class Completion(NamedTuple):
+    """A way to go on: the text, one line about it, and what it replaces.
+
+    An empty text is a hint only.  ``replaces`` counts characters before the
+    cursor; -1 is the word being typed.
+    """
+
+    text: str
+    about: str = ""
+    replaces: int = -1
+
+
+class Kind:
+    """One kind of value.
+
+    Attributes:
+        wants: what was expected, as it stands in a message.
+        rest: it takes all that is left of the line.
+        words_taken: how many words it takes.
+    """
+
+    wants: str
+    rest: ClassVar[bool] = False
+    words_taken: ClassVar[int] = 1
+
+    def take(self, tokens: Sequence[Token], context: Context) -> tuple[Any, int]:
+        """The value and how many words it took.
+
+        Raises:
+            UserError: the words are no such value.
+        """
+        return self.read(tokens[0].text, context), 1
+
+    def read(self, text: str, context: Context) -> Any:
+        """The value that one word stands for."""
+        raise NotImplementedError
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        """Ways to go on when ``written`` is what stands of it so far."""
+        return ()
+
+
+@dataclass(frozen=True)
+class Number(Kind):
+    """A plain number, of base ``base`` unless its suffix says otherwise."""
+
+    wants: str
+    base: int
+    low: int
+    high: int
+
+    def read(self, text: str, context: Context) -> int:
+        return numbers.number(text, self.base, self.low, self.high, self.wants)
+
+
+@dataclass(frozen=True)
+class Decimal(Kind):
+    """A decimal number that may have a fraction."""
+
+    wants: str
+    low: float
+    high: float
+
+    def read(self, text: str, context: Context) -> float:
+        if not re.fullmatch(r"\d{1,9}(\.\d{1,9})?|\.\d{1,9}", text):
+            raise UserError(f"{text!r} is not a number", expected=self.wants)
+        value = float(text)
+        if not self.low <= value <= self.high:
+            raise UserError(f"{text} is out of range", expected=self.wants)
+        return value
+
+
+@dataclass(frozen=True)
+class Address(Kind):
+    """A number of up to ``digits`` hex digits, or a symbol with or without an offset."""
+
+    wants: str
+    high: int
+
+    def read(self, text: str, context: Context) -> int:
+        return numbers.address(text, context.symbols, self.high, self.wants)
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        if not written:
+            return ()
+        symbols = context.symbols.items()
+        return [Completion(name, f"{at:04X}") for name, at in symbols if at <= self.high]
+
+
+@dataclass(frozen=True)
+class Range(Kind):
+    """An address, or two with a hyphen between, both ends included."""
+
+    wants: str = "an address range such as 8000-80FF"
+
+    def read(self, text: str, context: Context) -> tuple[int, int]:
+        low_text, hyphen, high_text = text.partition("-")
+        low = numbers.address(low_text, context.symbols, 0xFFFF, self.wants)
+        if not hyphen:
+            return low, low
+        high = numbers.address(high_text, context.symbols, 0xFFFF, self.wants)
+        if high < low:
+            raise UserError(f"the range {text} ends before it begins", expected=self.wants)
+        return low, high
+
+
+@dataclass(frozen=True)
+class Choice(Kind):
+    """One of some words; the value is the word as listed here."""
+
+    wants: str
+    table: Mapping[str, str]
+    """Word to one line about it."""
+
+    @property
+    def words(self) -> Iterable[str]:
+        return self.table
+
+    def read(self, text: str, context: Context) -> str:
+        for word in self.table:
+            if word.casefold() == text.casefold():
+                return word
+        raise UserError(
+            f"{text!r} is not one of them",
+            expected=self.wants,
+            nearest=nearest(text, self.table),
+        )
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        return [Completion(word, about) for word, about in self.table.items()]
+
+
+def _quoted(name: str) -> str:
+    return f'"{name}"' if " " in name else name
+
+
+@dataclass(frozen=True)
+class Named(Kind):
+    """A name out of the context."""
+
+    wants: str
+    names: Callable[[Context], Iterable[str]]
+    none: str
+    """What to say when there is nothing of the sort."""
+
+    def read(self, text: str, context: Context) -> str:
+        names = list(self.names(context))
+        for name in names:
+            if name.casefold() == text.casefold():
+                return name
+        if not names:
+            raise UserError(self.none)
+        raise UserError(
+            f"there is no {text!r}",
+            expected=f"{self.wants}: {', '.join(names[:12])}",
+            nearest=nearest(text, names),
+        )
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        return [Completion(_quoted(name)) for name in self.names(context)]
+
+
+_UNITS = {"us": 1e-6, "ms": 1e-3, "s": 1.0, "T": 0.0}
+
+
+@dataclass(frozen=True)
+class Duration(Kind):
+    """A length of board time, ``2 ms`` or ``5000 T``; the value is in T-states."""
+
+    wants: str = "a time such as 2 ms, 150 us, 1.5 s or 5000 T (T-states)"
+    words_taken: ClassVar[int] = 2
+
+    def take(self, tokens: Sequence[Token], context: Context) -> tuple[int, int]:
+        together = re.fullmatch(r"([\d.]+)([A-Za-z]+)", tokens[0].text)
+        if together:
+            return self._t_states(*together.groups(), context), 1
+        if len(tokens) == 1:
+            raise UserError(f"{tokens[0].text!r} has no unit", expected=self.wants)
+        return self._t_states(tokens[0].text, tokens[1].text, context), 2
+
+    def _t_states(self, amount: str, unit: str, context: Context) -> int:
+        by_folded = {u.casefold(): u for u in _UNITS}
+        if not re.fullmatch(r"\d{1,12}(\.\d{1,9})?|\.\d{1,9}", amount):
+            raise UserError(f"{amount!r} is not a number", expected=self.wants)
+        if unit.casefold() not in by_folded:
+            raise UserError(f"{unit!r} is not a unit of time", expected=self.wants)
+        name = by_folded[unit.casefold()]
+        t_states = float(amount) if name == "T" else float(amount) * _UNITS[name] * context.clock_hz
+        if not 1 <= round(t_states) < 1 << 53:
+            raise UserError(f"{amount} {unit} is less than a T-state or too long",
+                            expected=self.wants)
+        return round(t_states)
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        if " " not in written:
+            return ()
+        abouts = ("microseconds", "milliseconds", "seconds", "T-states")
+        return map(Completion, _UNITS, abouts)
+
+
+@dataclass(frozen=True)
+class Rest(Kind):
+    """The rest of the line as it stands, comment included."""
+
+    wants: str = "text"
+    rest: ClassVar[bool] = True
+
+    def take(self, tokens: Sequence[Token], context: Context) -> tuple[str, int]:
+        return tokens[0].raw, len(tokens)
+
+
+@dataclass(frozen=True)
+class Condition(Kind):
+    """The condition of a stop: the rest of the line, in the language of :mod:`emu85.stops`.
+
+    The value is the text.  It is read here to find mistakes, and by the one who
+    uses it to have the condition.
+    """
+
+    wants: str = "a condition such as on MW at 8000-80FF data 1B"
+    rest: ClassVar[bool] = True
+
+    def take(self, tokens: Sequence[Token], context: Context) -> tuple[str, int]:
+        text = without_comment(tokens[0].raw)
+        try:
+            parse(text, symbols=context.symbols)
+        except UserError as error:
+            column = tokens[0].column + max(error.place.column, 1) - 1
+            raise UserError(
+                error.message,
+                Place(column=column),
+                expected=error.expected,
+                nearest=error.nearest,
+            ) from None
+        return text, len(tokens)
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        partial = re.search(r"[^\s,+\-]*\Z", written)
+        replaces = len(partial.group()) if partial else 0
+        for text, about in next_words(written, context.symbols):
+            yield Completion(text, about, replaces)
+
+
+@dataclass(frozen=True)
+class File(Kind):
+    """A file name; quotes keep its blanks."""
+
+    wants: str = "a file name"
+
+    def read(self, text: str, context: Context) -> Path:
+        return Path(text).expanduser()
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        head, slash, tail = written.rpartition("/")
+        folder = Path(head or (slash or ".")).expanduser()
+        return _files(folder, head + slash, tail)
+
+
+def _files(folder: Path, prefix: str, tail: str) -> Iterator[Completion]:
+    try:
+        entries = sorted(os.scandir(folder), key=lambda e: e.name)
+    except OSError:
+        return
+    for entry in entries:
+        if not entry.name.startswith(tail) or (entry.name.startswith(".") and not tail):
+            continue
+        is_folder = entry.is_dir()
+        name = f"{prefix}{entry.name}{'/' if is_folder else ''}"
+        yield Completion(name, "folder" if is_folder else "file")
+
+
+@dataclass(frozen=True)
+class Speed(Kind):
+    """How fast board time may pass: None without bounds, else a factor of real time."""
+
+    wants: str = "off, real, or a factor of real time such as 0.1 or 10"
+
+    def read(self, text: str, context: Context) -> float | None:
+        if text.casefold() == "off":
+            return None
+        if text.casefold() == "real":
+            return 1.0
+        try:
+            return Decimal(self.wants, 0.0001, 1000.0).read(text, context)
+        except UserError:
+            raise UserError(
+                f"{text!r} is no speed",
+                expected=self.wants,
+                nearest=nearest(text, ("off", "real")),
+            ) from None
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        return (
+            Completion("off", "as fast as it goes"),
+            Completion("real", "as fast as the crystal says"),
+        )
+
+
+PAIRS = {"PC": "program counter", "SP": "stack pointer", "BC": "pair", "DE": "pair", "HL": "pair",
+         "PSW": "A and the flags"}
+SINGLES = {name: "register" for name in "ABCDEHL"} | {"F": "flags as a byte"}
+FLAGS = {"S": "sign", "Z": "zero", "K": "K flag", "AC": "auxiliary carry", "P": "parity",
+         "V": "overflow", "CY": "carry"}
+_CYCLES = {cycle.name: DESCRIPTIONS[cycle] for cycle in Cycle if cycle not in STATES}
+
+
+
+def _with_control(context: Context, *, valued: bool) -> list[str]:
+    """Devices that a hand can do something to, with a value or without."""
+    return [
+        name
+        for name, device in context.devices.items()
+        if any((control.kind is not None) == valued for control in device.controls)
+    ]
+
+
+KINDS: dict[str, Kind] = {
+    "ADDRESS": Address("an address (0000 to FFFF) or a symbol", 0xFFFF),
+    "BYTE": Number("a byte (00 to FF)", 16, 0, 0xFF),
+    "BUTTON": Named("a key or button", lambda c: _with_control(c, valued=False),
+                    "this board has no key or button to press"),
+    "CONDITION": Condition(),
+    "COUNT": Number("a count (decimal, from 1)", 10, 1, 1_000_000_000),
+    "CYCLE": Choice(f"a cycle type ({', '.join(_CYCLES)})", _CYCLES),
+    "FILE": File(),
+    "FLAG": Choice(f"a flag ({', '.join(FLAGS)})", FLAGS),
+    "LEVEL": Choice("0 or 1", {"0": "low", "1": "high"}),
+    "NUMBER": Named("the number of a stop", lambda c: [str(n) for n in c.stops],
+                    "there are no stops; 'stop on …' makes one"),
+    "PAIR": Choice(f"a register pair ({', '.join(PAIRS)})", PAIRS),
+    "PORT": Address("a port (00 to FF) or a symbol", 0xFF),
+    "RANGE": Range(),
+    "RATE": Decimal("steps a second, 0.5 to 60", 0.5, 60.0),
+    "REGISTER": Choice(f"a register ({', '.join(SINGLES)})", SINGLES),
+    "SPEED": Speed(),
+    "SWITCHES": Named("switches to set", lambda c: _with_control(c, valued=True),
+                      "this board has no switches to set"),
+    "TEXT": Rest(),
+    "TIME": Duration(),
+    "WORD": Named("a console word", lambda c: c.words, "there are no words"),
+    "WORD16": Address("a 16-bit value (0000 to FFFF) or a symbol", 0xFFFF),
+}
+"""By the name that stands in a form's usage."""

@@ -1,0 +1,161 @@
+"""The machine in motion, a slice at a time.
+
+A :class:`Motion` moves the machine by one bounded slice a call and says when to
+call again; whoever drives it (a pipe, a terminal) serves keys, serial output and
+Ctrl-C between slices.  Where slices begin and end changes nothing in the
+machine: it rests between machine cycles and goes on.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+from emu85.bus.cycles import Cycle
+from emu85.console.throttle import Throttle
+from emu85.machine import Held, Machine, Reason
+
+FOREVER = 1 << 60
+"""T-states of a run that is given no length."""
+
+
+class Motion(Protocol):
+    """Something that moves the machine.
+
+    Attributes:
+        state: one word on what is going on, for the bottom line.
+    """
+
+    state: str
+
+    def advance(self) -> Held | None:
+        """Move by one slice; how the motion ended, or None when it goes on."""
+
+    def wait(self) -> float:
+        """Seconds to let pass before the next slice."""
+
+    def hold(self) -> None:
+        """End the motion at the next opportunity; may be called from a signal handler."""
+
+
+class FreeRun:
+    """Running until a stop, a length of time, an address, or Ctrl-C.
+
+    Args:
+        machine: what runs.
+        throttle: how fast.
+        t_states: how long at most.
+        until: the address of an opcode fetch to be held at.
+    """
+
+    def __init__(
+        self,
+        machine: Machine,
+        throttle: Throttle,
+        t_states: int = FOREVER,
+        until: int | None = None,
+    ) -> None:
+        self.state = "running"
+        self._machine = machine
+        self._throttle = throttle
+        self._end = machine.t + t_states
+        self._until = until
+        self._is_asked = False
+        self._wait = 0.0
+        throttle.begin(machine.t)
+
+    def advance(self) -> Held | None:
+        machine = self._machine
+        if self._is_asked:
+            return Held(Reason.ASKED, machine.t, ())
+        t_states = min(self._throttle.slice_begins(machine.t), self._end - machine.t)
+        held = machine.run(t_states=max(1, t_states), until=self._until)
+        self._wait = self._throttle.slice_ended(machine.t)
+        if held.reason is not Reason.LIMIT or machine.t >= self._end:
+            return held
+        return None
+
+    def wait(self) -> float:
+        return self._wait
+
+    def hold(self) -> None:
+        self._is_asked = True
+        self._machine.ask_hold()
+
+
+class Pace:
+    """So many steps a second, each shown, to be read by eye.
+
+    Args:
+        machine: what moves.
+        rate: steps a second.
+        by: the cycle type that ends a step; None for every machine cycle.
+        shown: called after each step.
+        clock: the wall clock, in seconds.
+    """
+
+    _MOST_IN_A_SLICE = 1000
+    """Machine cycles between two looks at the keyboard."""
+
+    def __init__(
+        self,
+        machine: Machine,
+        rate: float,
+        by: Cycle | None,
+        shown: Callable[[], None],
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        self.state = f"pacing {rate:g}/s" + (f" by {by.name}" if by is not None else "")
+        self._machine = machine
+        self._period = 1.0 / rate
+        self._by = by
+        self._shown = shown
+        self._clock = clock
+        self._due = clock()
+        self._is_asked = False
+        self._wait = 0.0
+
+    def advance(self) -> Held | None:
+        for _ in range(self._MOST_IN_A_SLICE):
+            if self._is_asked:
+                return Held(Reason.ASKED, self._machine.t, ())
+            held = self._machine.step()
+            if held.reason is not Reason.CYCLES:
+                return held
+            if self._by is None or self._machine.trace[-1]["type"] == self._by:
+                self._shown()
+                self._set_next()
+                return None
+        self._wait = 0.0
+        return None
+
+    def wait(self) -> float:
+        return self._wait
+
+    def hold(self) -> None:
+        self._is_asked = True
+
+    def _set_next(self) -> None:
+        now = self._clock()
+        # A step that came late does not make the next ones hurry.
+        self._due = max(self._due + self._period, now)
+        self._wait = self._due - now
+
+
+class Steps:
+    """One call of the machine that ends by itself or by being asked."""
+
+    def __init__(self, machine: Machine, move: Callable[[], Held]) -> None:
+        self.state = "stepping"
+        self._machine = machine
+        self._move = move
+
+    def advance(self) -> Held | None:
+        return self._move()
+
+    def wait(self) -> float:
+        return 0.0
+
+    def hold(self) -> None:
+        self._machine.ask_hold()

@@ -1,0 +1,97 @@
+"""Where console words put their text: one small object for terminals, pipes and scripts."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from typing import Protocol, TextIO
+
+from emu85.console.serial_text import SerialStream
+from emu85.errors import UserError
+
+NARROWEST = 80
+"""Columns every view fits in."""
+
+
+class Screen(Protocol):
+    """What words and views may do with the output."""
+
+    @property
+    def width(self) -> int:
+        """Columns there are."""
+
+    def show(self, text: str = "") -> None:
+        """Put one or more whole lines."""
+
+    def serial(self, data: bytes) -> None:
+        """Put bytes that came from the board's serial line."""
+
+    def problem(self, error: UserError | str) -> None:
+        """Tell the user of a mistake."""
+
+
+class PlainScreen:
+    """Text to a stream, with no control sequences.
+
+    Args:
+        out: the stream.
+        errors: where mistakes go; ``out`` when not given.
+        width: columns; found out from the terminal when not given.
+    """
+
+    def __init__(
+        self, out: TextIO | None = None, errors: TextIO | None = None, width: int | None = None
+    ) -> None:
+        self._out = out or sys.stdout
+        self._errors = errors or self._out
+        self._width = width
+        self._stream = SerialStream()
+        self._is_mid_line = False
+
+    @property
+    def width(self) -> int:
+        if self._width is not None:
+            return self._width
+        if not self._out.isatty():
+            return NARROWEST
+        return max(NARROWEST, shutil.get_terminal_size().columns)
+
+    def show(self, text: str = "") -> None:
+        self._fresh_line()
+        self._write(f"{text}\n")
+
+    def serial(self, data: bytes) -> None:
+        text = self._stream.feed(data)
+        if not text:
+            return
+        self._write(text)
+        self._is_mid_line = not text.endswith("\n")
+
+    def problem(self, error: UserError | str) -> None:
+        self._fresh_line()
+        self._out.flush()
+        print(error, file=self._errors, flush=True)
+
+    def _fresh_line(self) -> None:
+        if self._is_mid_line:
+            self._write("\n")
+            self._is_mid_line = False
+
+    def _write(self, text: str) -> None:
+        self._out.write(text)
+        self._out.flush()
+
+
+class ColourScreen(PlainScreen):
+    """A terminal: mistakes and nothing else are set off by colour, unless NO_COLOR is set."""
+
+    def problem(self, error: UserError | str) -> None:
+        if os.environ.get("NO_COLOR"):
+            super().problem(error)
+            return
+        from prompt_toolkit import print_formatted_text
+        from prompt_toolkit.formatted_text import FormattedText
+
+        self._fresh_line()
+        print_formatted_text(FormattedText([("ansired", str(error))]))

@@ -1,0 +1,176 @@
+"""One sitting at a board: the machine, the screen, and what the console words share."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from emu85.board.device import Device
+from emu85.bus.cycles import Cycle
+from emu85.console import state_dir
+from emu85.console.drivers import Driver, PlainDriver
+from emu85.console.grammar import parse
+from emu85.console.kinds import Context
+from emu85.console.motion import Motion, Steps
+from emu85.console.screen import Screen
+from emu85.console.throttle import Throttle
+from emu85.console.views import bus
+from emu85.console.views.code import instruction_at, instruction_of
+from emu85.console.views.held import held_sentence
+from emu85.console.views.places import Places
+from emu85.console.words import FORMS
+from emu85.errors import UserError
+from emu85.machine import Held, Machine, Reason
+
+_ROWS_AFTER_A_MOVE = 16
+"""Machine cycles shown after a step of many."""
+
+
+class Session:
+    """What a console word is given.
+
+    Attributes:
+        machine: the board and its CPU.
+        screen: where text goes.
+        throttle: board time against the wall clock.
+        driver: lets motions pass.
+        forms: the console words' forms.
+        is_over: set by ``quit``.
+    """
+
+    def __init__(
+        self,
+        machine: Machine,
+        screen: Screen,
+        *,
+        speed: float | None = None,
+        driver: Driver | None = None,
+    ) -> None:
+        self.machine = machine
+        self.screen = screen
+        self.throttle = Throttle(speed, machine.clock_hz)
+        self.driver: Driver = driver or PlainDriver()
+        self.forms = FORMS
+        self.is_over = False
+        if machine.serial is not None:
+            machine.serial.listeners.append(self._on_serial)
+
+    @property
+    def context(self) -> Context:
+        """What the grammar may know of the board as it is now."""
+        return Context(
+            symbols=self.machine.symbols,
+            stops=[stop.number for stop in self.machine.stops],
+            devices=self.machine.board.devices,
+            words=sorted({form.word for form in self.forms}),
+            clock_hz=self.machine.clock_hz,
+        )
+
+    @property
+    def places(self) -> Places:
+        """Names of addresses."""
+        return Places(self.machine.symbols)
+
+    def execute(self, line: str) -> None:
+        """Do what one console line says.
+
+        Raises:
+            UserError: the line cannot be taken, or what it asks for cannot be done.
+        """
+        command = parse(line, self.forms, self.context)
+        if command is not None:
+            command.form.action(self, **command.values)
+
+    def attempt(self, line: str) -> bool:
+        """Execute a line; tell of a mistake instead of raising it.  Whether it went well."""
+        try:
+            self.execute(line)
+        except UserError as error:
+            self.screen.problem(error if error.source else _with_line(error, line))
+            return False
+        except Exception as error:  # the session outlives our own mistakes
+            self.screen.problem(_own_mistake(error))
+            return False
+        return True
+
+    def move(self, motion: Motion, *, keyboard: bool = False) -> Held:
+        """Let a motion pass."""
+        return self.driver.drive(motion, keyboard=keyboard)
+
+    def step(self, move: Callable[[], Held]) -> None:
+        """Make a step and show the machine cycles it took."""
+        before = self.machine.trace.total
+        held = self.move(Steps(self.machine, move))
+        done = self.machine.trace.total - before
+        if done > 1:
+            self.show_rows(min(done, _ROWS_AFTER_A_MOVE), done)
+        if held.reason in (Reason.CYCLES, Reason.INSTRUCTION, Reason.ADDRESS):
+            self.show_bus() if done <= 1 else self.show_next()
+        else:
+            self.show_held(held)
+
+    def show_held(self, held: Held) -> None:
+        """Say why the machine is held, and show the bus."""
+        self.screen.show(held_sentence(held, self.machine))
+        self.show_bus()
+
+    def show_bus(self) -> None:
+        """Show the last machine cycle in full."""
+        if not len(self.machine.trace):
+            self.screen.show("No machine cycle has been done since power came on.")
+            return
+        record = self.machine.trace[-1]
+        length = self.machine.t - int(record["t"])
+        text = instruction_of(self.machine)
+        for line in bus.panel(record, length, text, self.places, self.screen.width):
+            self.screen.show(line)
+
+    def show_rows(self, count: int, of: int = 0, head: bool = False) -> None:
+        """Show the last ``count`` machine cycles, one a row."""
+        records = self.machine.trace.last(count)
+        if head:
+            for line in bus.header():
+                self.screen.show(line)
+        if of > count:
+            self.screen.show(f"{'…':>10} {of - count} machine cycles before")
+        for line in bus.rows(records, self.screen.width, self.disassembly):
+            self.screen.show(line)
+
+    def show_next(self) -> None:
+        """Show which instruction comes next."""
+        registers = self.machine.registers
+        if registers.boundary:
+            self.screen.show(f"{'next':>9}  {instruction_at(self.machine, registers.pc)}")
+
+    def disassembly(self, record: Any) -> str:
+        """The instruction that an opcode fetch or an interrupt acknowledge begins."""
+        if record["type"] == Cycle.INA:
+            return bus.jammed_text(int(record["data"]))
+        return instruction_at(self.machine, int(record["address"]), int(record["data"]))
+
+    def device(self, name: str) -> Device:
+        """A device of the board by its name."""
+        return self.machine.board.devices[name]
+
+    def _on_serial(self, byte: int) -> None:
+        self.screen.serial(bytes([byte]))
+
+
+def _with_line(error: UserError, line: str) -> UserError:
+    """The error with a caret under the place, if it has a column in this line."""
+    if error.place.file or error.place.line or not error.place.column:
+        return error
+    return error.at(error.place, source=line)
+
+
+def _own_mistake(error: Exception) -> str:
+    text = f"emu85 itself made a mistake ({type(error).__name__}: {error}); the session goes on"
+    path = state_dir.folder() / "mistake.txt"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        Path(path).write_text("".join(traceback.format_exception(error)), encoding="utf-8")
+    except OSError:
+        return text
+    return f"{text}; please report it with {path}"

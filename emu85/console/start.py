@@ -1,0 +1,112 @@
+"""``emu85 run``: from options to a machine and a console that fits where we run."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from emu85.errors import UserError
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+    from emu85.console.terminal import TerminalConsole
+    from emu85.machine import Machine
+
+_FAILED = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What was asked for on the command line.
+
+    Attributes:
+        board: name or path.
+        firmware: file, or None for the board's own.
+        at: address of a raw binary.
+        script: console lines to execute.
+        stay: whether to go on to the prompt after the script.
+        held: whether to begin at the prompt instead of running.
+        trace: machine cycles the trace holds.
+        speed: as written, or None for the default.
+    """
+
+    board: str
+    firmware: Path | None
+    at: int | None
+    script: Path | None
+    stay: bool
+    held: bool
+    trace: int
+    speed: str | None
+
+
+def run(start: Start) -> int:
+    """Run as asked; the exit status is 0, or 2 after a mistake in a script or pipe.
+
+    Raises:
+        UserError: the board, the firmware, an option or a script's line.
+    """
+    is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
+    speed = _speed(start.speed, default=1.0 if is_terminal and not start.script else None)
+    machine = _machine(start)
+    if is_terminal and (start.script is None or start.stay):
+        return _at_terminal(start, machine, speed)
+    return _plain(start, machine, speed)
+
+
+def _speed(text: str | None, default: float | None) -> float | None:
+    from emu85.console.kinds import Context, Speed
+
+    return default if text is None else Speed().read(text, Context())
+
+
+def _machine(start: Start) -> Machine:
+    _announce_compilation()
+    from emu85.machine import Machine
+
+    machine = Machine.from_board(start.board, trace=start.trace)
+    firmware = start.firmware or machine.board.firmware
+    if firmware is None:
+        return machine
+    machine.load(firmware, at=start.at)
+    return machine
+
+
+def _plain(start: Start, machine: Machine, speed: float | None) -> int:
+    from emu85.console.screen import PlainScreen
+    from emu85.console.script import do_lines, follow_pipe, read_script
+    from emu85.console.session import Session
+
+    session = Session(machine, PlainScreen(errors=sys.stderr), speed=speed)
+    if start.script is not None:
+        do_lines(session, read_script(start.script), str(start.script))
+        if not start.stay or session.is_over:
+            return 0
+    return 0 if follow_pipe(session, sys.stdin) else _FAILED
+
+
+def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
+    from emu85.console.script import do_lines, read_script
+    from emu85.console.terminal import open_terminal
+
+    console = open_terminal(machine, speed)
+    session = console.session
+    greet(session)
+    if start.script is not None:
+        do_lines(session, read_script(start.script), str(start.script))
+    elif not start.held:
+        session.attempt("talk" if machine.serial is not None else "run")
+    console.loop()
+    return 0
+
+
+def greet(session: Session) -> None:
+    """Two lines: what this is, and how to get on."""
+    machine = session.machine
+    about = machine.board.description.about
+    session.screen.show(
+        f"{machine.board.name}{': ' + about if about else ''}, {machine.clock_hz / 1e6:g} MHz."
+    )
+    session.screen.show("Ctrl-C holds the board; 'help' lists the console words, 'quit' ends.")

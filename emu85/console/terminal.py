@@ -1,0 +1,117 @@
+"""The console on a terminal: prompt, completion, history, bottom line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from prompt_toolkit import PromptSession
+from prompt_toolkit.completion import CompleteEvent, Completer, Completion
+from prompt_toolkit.document import Document
+from prompt_toolkit.history import FileHistory, History, InMemoryHistory
+
+from emu85.console import state_dir
+from emu85.console.suggest import explain, suggestions
+from emu85.console.live import LiveDriver, LiveScreen
+from emu85.console.session import Session
+from emu85.console.throttle import speed_text
+from emu85.console.views import bus
+from emu85.bus.lines import Line
+from emu85.machine import Machine
+
+_PROMPT = "emu85> "
+_MOST_SUGGESTED = 200
+
+
+def open_terminal(machine: Machine, speed: float | None) -> TerminalConsole:
+    """A console on this terminal."""
+    screen = LiveScreen()
+    session = Session(machine, screen, speed=speed)
+    console = TerminalConsole(session)
+    session.driver = LiveDriver(screen, console.bottom, console.send)
+    return console
+
+
+class TerminalConsole:
+    """Reads lines at a prompt and has the session execute them.
+
+    Attributes:
+        session: what the words work on.
+    """
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self._prompt: PromptSession[str] = PromptSession(
+            history=_history(),
+            completer=_Completer(session),
+            complete_while_typing=True,
+            bottom_toolbar=self._bottom_at_prompt,
+            reserve_space_for_menu=6,
+        )
+
+    def loop(self) -> None:
+        """Until ``quit``, or Ctrl-D at an empty prompt."""
+        while not self.session.is_over:
+            try:
+                line = self._prompt.prompt(_PROMPT)
+            except KeyboardInterrupt:
+                self.session.screen.show("The board is held. 'quit' or Ctrl-D ends the session.")
+                continue
+            except EOFError:
+                return
+            self.session.attempt(line)
+
+    def send(self, data: bytes) -> None:
+        """Bytes typed while the keyboard is joined to the serial line."""
+        if self.session.machine.serial is not None:
+            self.session.machine.serial.send(data)
+
+    def bottom(self, state: str) -> str:
+        """The bottom line: state, time, the bus, the serial pins, stops, speed."""
+        machine = self.session.machine
+        word = int(machine.lines)
+        armed = sum(stop.armed for stop in machine.stops)
+        last = bus.brief(machine.trace[-1]) if len(machine.trace) else "-"
+        parts = [
+            f"T {machine.t}",
+            last,
+            f"SID {int(bool(word & Line.SID))} SOD {int(bool(word & Line.SOD))}",
+            f"{armed} stop{'' if armed == 1 else 's'}",
+            f"speed {speed_text(self.session.throttle.factor)}",
+        ]
+        return f" {state} | {' | '.join(parts)}"
+
+    def _bottom_at_prompt(self) -> str:
+        line = self._prompt.default_buffer.document.text_before_cursor
+        if line.strip():
+            forms = explain(line, self.session.forms, self.session.context)
+            if forms:
+                more = f"   (or {len(forms) - 1} more)" if len(forms) > 1 else ""
+                return f" {forms[0].usage}: {forms[0].summary}{more}"
+        return self.bottom("held")
+
+
+class _Completer(Completer):
+    """Offers what the grammar allows next."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def get_completions(
+        self, document: Document, complete_event: CompleteEvent
+    ) -> Iterable[Completion]:
+        line = document.text_before_cursor
+        if not line.strip() and not complete_event.completion_requested:
+            return
+        found = suggestions(line, self._session.forms, self._session.context)
+        for one in [one for one in found if one.text][:_MOST_SUGGESTED]:
+            yield Completion(one.text, start_position=-one.replaces, display_meta=one.about)
+
+
+def _history() -> History:
+    path = state_dir.folder() / "history"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch()
+    except OSError:
+        return InMemoryHistory()
+    return FileHistory(str(path))

@@ -1,0 +1,201 @@
+"""The bus as it would stand on the bench: one machine cycle in full, or many as rows.
+
+Levels are those of the pins: a strobe that is 0 is active.  ``-`` is a line in
+its high-impedance state.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, Cycle, Levels
+from emu85.bus.lines import Line
+from emu85.console.views.places import Places
+from emu85.isa import INSTRUCTIONS
+
+Record = Any
+"""One record of the trace: fields t, address, data, type, lines, waits."""
+
+Disassembly = Callable[[Record], str]
+"""The instruction that an opcode fetch begins, as text."""
+
+_INPUTS = (
+    ("TRAP", Line.TRAP),
+    ("7.5", Line.RST75),
+    ("6.5", Line.RST65),
+    ("5.5", Line.RST55),
+    ("INTR", Line.INTR),
+    ("HOLD", Line.HOLD),
+    ("SID", Line.SID),
+    ("SOD", Line.SOD),
+)
+_STATUS = (("IO/M", Line.IO_M), ("S1", Line.S1), ("S0", Line.S0))
+_TEXT_ROOM = 12
+"""Columns for the instruction at the end of a row on a screen of 80."""
+_ROW = 68
+
+
+def nibbles(value: int, bits: int) -> str:
+    """A value in binary, most significant bit first, a blank between nibbles."""
+    digits = f"{value:0{bits}b}"
+    return " ".join(digits[i : i + 4] for i in range(0, bits, 4))
+
+
+def _bit(word: int, line: Line) -> str:
+    return "1" if word & line else "0"
+
+
+def _pin(level: int | None) -> str:
+    return "-" if level is None else str(level)
+
+
+def levels(record: Record) -> Levels:
+    """Status and strobes in this machine cycle."""
+    cycle = Cycle(int(record["type"]))
+    if cycle is Cycle.BI and int(record["lines"]) & Line.IO_M:
+        return BI_ACKNOWLEDGE
+    return LEVELS[cycle]
+
+
+def header() -> list[str]:
+    """Column heads of :func:`rows`; the names of single lines run downwards."""
+    columns = [name.rjust(4) for name, _ in _STATUS]
+    inputs = [name.rjust(4) for name, _ in _INPUTS]
+    waits = "WAIT"
+    lines = []
+    for i in range(4):
+        left = "  T-state cyc  address              hex data      hex" if i == 3 else ""
+        status = "".join(name[i] for name in columns)
+        lines.append(f"{left:<52} {status} {''.join(n[i] for n in inputs)} {waits[i]}".rstrip())
+    return lines
+
+
+def rows(records: Sequence[Record], width: int, disassembly: Disassembly) -> list[str]:
+    """One line a machine cycle; instructions that do not fit stand on a line above."""
+    lines: list[str] = []
+    room = max(_TEXT_ROOM, width - _ROW)
+    for record in records:
+        text = _row_text(record, disassembly)
+        if len(text) > room:
+            lines.append(f"{'':>10}{text}"[:width])
+            text = ""
+        lines.append(f"{_row(record)}{text}".rstrip())
+    return lines
+
+
+def _row(record: Record) -> str:
+    word = int(record["lines"])
+    address, data = int(record["address"]), int(record["data"])
+    pins = levels(record)
+    status = _pin(pins.io_m) + _pin(pins.s1) + _pin(pins.s0)
+    inputs = "".join(_bit(word, line) for _, line in _INPUTS)
+    waits = int(record["waits"])
+    shown_waits = "." if waits == 0 else str(waits) if waits < 10 else "+"
+    return (
+        f"{int(record['t']):>9} {Cycle(int(record['type'])).name:<4} {nibbles(address, 16)}"
+        f" {address:04X} {nibbles(data, 8)} {data:02X}  {status} {inputs} {shown_waits} "
+    )
+
+
+def _row_text(record: Record, disassembly: Disassembly) -> str:
+    word = int(record["lines"])
+    notes = [text for line, text in _NOTES if word & line]
+    if record["type"] in (Cycle.OF, Cycle.INA):
+        notes.insert(0, disassembly(record))
+    return ", ".join(note for note in notes if note)
+
+
+_NOTES = ((Line.FLOATING, "floating"), (Line.FINDING, "finding"))
+
+
+def panel(
+    record: Record, length: int | None, instruction: str, places: Places, width: int
+) -> list[str]:
+    """One machine cycle in full.
+
+    Args:
+        record: the machine cycle.
+        length: its T-states, wait states included; None if it has not ended.
+        instruction: the instruction it belongs to, as text; may be empty.
+        places: names of addresses.
+        width: columns.
+    """
+    word = int(record["lines"])
+    address, data = int(record["address"]), int(record["data"])
+    cycle = Cycle(int(record["type"]))
+    pins = levels(record)
+    t_states = "" if length is None else f", {length} T-states"
+    floating = "  floating: no chip answers" if word & Line.FLOATING else ""
+    name = places.near(address) if cycle in _MEMORY_CYCLES else ""
+    waits = int(record["waits"])
+    lines = [
+        f"  cycle    {cycle.name}  {DESCRIPTIONS[cycle]} from T-state {int(record['t'])}{t_states}",
+        f"  address  {nibbles(address, 16)}  {address:04X}  {name}",
+        f"  data     {nibbles(data, 8)}            {data:02X}{floating}",
+        f"  status   IO/M {_pin(pins.io_m)}  S1 {_pin(pins.s1)}  S0 {_pin(pins.s0)}     "
+        f"strobes  RD {_pin(pins.rd)}  WR {_pin(pins.wr)}  INTA {_pin(pins.inta)}",
+        "  control  " + _named(word, _CONTROL) + f"  wait states {waits}",
+        "  inputs   " + _named(word, _INTERRUPTS),
+        f"  serial   SID {_bit(word, Line.SID)}  SOD {_bit(word, Line.SOD)}",
+    ]
+    if instruction:
+        lines.append(f"  code     {instruction}")
+    return [line[:width].rstrip() for line in lines]
+
+
+_MEMORY_CYCLES = (Cycle.OF, Cycle.MR, Cycle.MW)
+_CONTROL = (
+    ("READY", Line.READY),
+    ("HOLD", Line.HOLD),
+    ("HLDA", Line.HLDA),
+    ("RESET OUT", Line.RESET_OUT),
+)
+_INTERRUPTS = (
+    ("TRAP", Line.TRAP),
+    ("RST 7.5", Line.RST75),
+    ("RST 6.5", Line.RST65),
+    ("RST 5.5", Line.RST55),
+    ("INTR", Line.INTR),
+)
+
+
+def _named(word: int, lines: Sequence[tuple[str, Line]]) -> str:
+    return "  ".join(f"{name} {_bit(word, line)}" for name, line in lines)
+
+
+def pins(word: int) -> list[str]:
+    """Every line outside the address and data buses, by name, for ``lines``."""
+    return [
+        "  inputs   " + _named(word, _INTERRUPTS),
+        f"  serial   SID {_bit(word, Line.SID)}  SOD {_bit(word, Line.SOD)}",
+        "  control  " + _named(word, _CONTROL),
+    ]
+
+
+def brief(record: Record) -> str:
+    """Address, data and type in a few columns, for the bottom line."""
+    cycle = Cycle(int(record["type"]))
+    address, data = int(record["address"]), int(record["data"])
+    return f"{cycle.name} {address:04X} {data:02X}"
+
+
+def sentence(record: Record) -> str:
+    """What the machine cycle did, in words."""
+    cycle = Cycle(int(record["type"]))
+    address, data = int(record["address"]), int(record["data"])
+    if cycle in (Cycle.IOR, Cycle.IOW):
+        by = "from" if cycle is Cycle.IOR else "to"
+        return f"{DESCRIPTIONS[cycle]} of {data:02X} {by} port {address & 0xFF:02X}"
+    if cycle is Cycle.MW:
+        return f"memory write of {data:02X} to {address:04X}"
+    if cycle in (Cycle.OF, Cycle.MR):
+        return f"{DESCRIPTIONS[cycle]} of {data:02X} from {address:04X}"
+    if cycle is Cycle.INA:
+        return f"interrupt acknowledge with {data:02X} on the data bus"
+    return f"{DESCRIPTIONS[cycle]} at {address:04X}"
+
+
+def jammed_text(opcode: int) -> str:
+    """The instruction that an interrupt acknowledge brought, its operand left open."""
+    return f"{INSTRUCTIONS[opcode].text()} jammed"

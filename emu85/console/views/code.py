@@ -1,0 +1,61 @@
+"""Instructions as text, from what stands in memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.lines import Line
+from emu85.console.views.bus import jammed_text
+from emu85.console.views.places import Places
+from emu85.firmware import disassemble
+from emu85.machine import Machine
+
+_LONGEST = 8
+"""Records to look back over for the beginning of an instruction."""
+
+
+def instruction_at(machine: Machine, address: int, opcode: int | None = None) -> str:
+    """The instruction at ``address`` with its label; ``opcode`` is what the bus carried."""
+
+    def read(at: int) -> int:
+        if opcode is not None and at == address:
+            return opcode
+        return machine.memory[at & 0xFFFF]
+
+    text = disassemble(read, address, symbols=machine.symbols).text
+    label = Places(machine.symbols).exact(address)
+    return f"{label}: {text}" if label else text
+
+
+def instruction_of(machine: Machine) -> str:
+    """The instruction that the last machine cycle belongs to, and which cycle of it that is."""
+    records = machine.trace.last(_LONGEST)
+    for back in range(len(records)):
+        record = records[len(records) - 1 - back]
+        kind = Cycle(int(record["type"]))
+        if kind in STATES:
+            return ""
+        number = f"machine cycle {back + 1}"
+        if kind is Cycle.OF:
+            address = int(record["address"])
+            text = instruction_at(machine, address, int(record["data"]))
+            return f"{address:04X}  {text}   ({number})"
+        if kind is Cycle.INA:
+            return f"{jammed_text(int(record['data']))}   ({number})"
+        if kind is Cycle.BI and int(record["lines"]) & Line.IO_M:
+            return f"interrupt acknowledged   ({number})"
+    return ""
+
+
+def listing(machine: Machine, address: int, count: int) -> Iterator[str]:
+    """``count`` instructions from ``address`` on, one a line."""
+    places = Places(machine.symbols)
+    pc = machine.registers.instruction_at
+    for _ in range(count):
+        line = disassemble(lambda at: machine.memory[at & 0xFFFF], address, symbols=machine.symbols)
+        codes = " ".join(f"{byte:02X}" for byte in line.bytes)
+        mark = "PC" if address == pc else ""
+        label = places.exact(address)
+        yield f"{mark:>3} {address:04X}  {codes:<9} {label + ':' if label else '':<12} {line.text}"
+        address = (address + len(line.bytes)) & 0xFFFF

@@ -1,0 +1,32 @@
+"""One sentence on why the machine is held."""
+
+from __future__ import annotations
+
+from emu85.console.views.bus import sentence
+from emu85.machine import Held, Machine, Reason
+
+
+def held_sentence(held: Held, machine: Machine) -> str:
+    """Which stop or other reason, in which machine cycle, at what T-state."""
+    if held.reason is Reason.HALTED:
+        return (
+            f"Held: the CPU is halted at T-state {held.t}, and nothing on the board will wake it."
+        )
+    return f"Held {_reason(held, machine)}, {_where(machine)}."
+
+
+def _reason(held: Held, machine: Machine) -> str:
+    if held.reason is Reason.STOP:
+        return " and ".join(f"by stop {stop.number} ({stop.text})" for stop in held.stops)
+    if held.reason is Reason.ADDRESS:
+        return f"before the opcode fetch at {machine.registers.pc:04X}"
+    if held.reason is Reason.ASKED:
+        return "by Ctrl-C"
+    return "as asked"
+
+
+def _where(machine: Machine) -> str:
+    if not len(machine.trace):
+        return "before the first machine cycle"
+    record = machine.trace[-1]
+    return f"in the {sentence(record)} that began at T-state {int(record['t'])}"

@@ -1,0 +1,21 @@
+"""The console words, one file a group."""
+
+from emu85.console import registry
+from emu85.console.words import (
+    asking,
+    changing,
+    files,
+    looking,
+    moving,
+    stopping,
+    talking,
+)
+
+_ORDER = (moving, stopping, looking, changing, talking, files, asking)
+
+FORMS = [
+    form for group in _ORDER for form in registry.FORMS if form.action.__module__ == group.__name__
+]
+"""All forms, in the order in which help shows them."""
+
+__all__ = ["FORMS"]

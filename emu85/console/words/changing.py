@@ -1,0 +1,63 @@
+"""Changing"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from emu85.console.registry import form
+from emu85.console.views import registers
+from emu85.cpu.layout import IO_BASE
+from emu85.errors import UserError
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+
+
+@form("put REGISTER BYTE", "give a register a value")
+def put_register(session: Session, register: str, byte: int) -> None:
+    setattr(session.machine.registers, register.casefold(), byte)
+    session.screen.show(f"  {registers.brief(session.machine)}")
+
+
+@form("put PAIR WORD16", "give a register pair, SP or PC a value")
+def put_pair(session: Session, pair: str, word16: int) -> None:
+    """A new PC takes effect at once: the instruction in course is given up."""
+    setattr(session.machine.registers, pair.casefold(), word16)
+    session.screen.show(f"  {registers.brief(session.machine)}")
+
+
+@form("put FLAG LEVEL", "set or clear a flag")
+def put_flag(session: Session, flag: str, level: str) -> None:
+    setattr(session.machine.registers, flag.casefold(), int(level))
+    session.screen.show(f"  {registers.brief(session.machine)}")
+
+
+@form("put mem ADDRESS BYTE...", "put bytes into memory, ROM too")
+def put_memory(session: Session, address: int, byte: list[int]) -> None:
+    if address + len(byte) > 0x10000:
+        raise UserError(
+            f"{len(byte)} bytes from {address:04X} on go beyond FFFF",
+            expected="bytes up to FFFF",
+        )
+    for offset, value in enumerate(byte):
+        session.machine.memory[address + offset] = value
+    lost = [
+        address + i for i, value in enumerate(byte) if session.machine.memory[address + i] != value
+    ]
+    if lost:
+        raise UserError(
+            f"no chip holds a byte at {session.places.text(lost[0])}",
+            expected="an address of a ROM or RAM; 'board' shows the map",
+        )
+
+
+@form("put port PORT BYTE", "give a port a byte as OUT would, with no machine cycle")
+def put_port(session: Session, port: int, byte: int) -> None:
+    """What an input port reads is set at its device: 'set', 'press'."""
+    take = session.machine.board.writers.get(IO_BASE + port)
+    if take is None:
+        raise UserError(
+            f"nothing on the board takes a byte at port {port:02X}",
+            expected="an output port; 'ports' lists them",
+        )
+    take(byte)

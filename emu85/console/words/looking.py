@@ -1,0 +1,119 @@
+"""Looking"""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+from emu85.board import describe
+from emu85.console.registry import form
+from emu85.console.views import bus, memory, registers
+from emu85.console.views.board import port_lines
+from emu85.console.views.code import listing
+from emu85.stops import find as find_in
+from emu85.stops import parse
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+
+_MOST_FOUND = 20
+_MEMORY_COUNT = 128
+_CODE_COUNT = 12
+
+
+@form("regs", "registers, flags and interrupt state")
+def regs(session: Session) -> None:
+    for line in registers.registers(session.machine):
+        session.screen.show(line)
+
+
+@form("mem ADDRESS [COUNT]", "memory from an address on, 128 bytes or so many")
+def mem(session: Session, address: int, count: int = _MEMORY_COUNT) -> None:
+    """Reading so has no side effects and takes no board time."""
+    _dump(session, address, min(0xFFFF, address + count - 1))
+
+
+@form("mem RANGE", "memory from one address to another")
+def mem_range(session: Session, range: tuple[int, int]) -> None:
+    _dump(session, *range)
+
+
+def _dump(session: Session, low: int, high: int) -> None:
+    read = session.machine.memory.__getitem__
+    for line in memory.dump(read, low, high):
+        session.screen.show(line)
+
+
+@form("code [ADDRESS] [COUNT]", "instructions from an address on, or from the PC")
+def code(session: Session, address: int | None = None, count: int = _CODE_COUNT) -> None:
+    start = session.machine.registers.instruction_at if address is None else address
+    for line in listing(session.machine, start, min(count, 0x10000)):
+        session.screen.show(line)
+
+
+@form("bus", "the last machine cycle in full")
+def bus_now(session: Session) -> None:
+    """Levels are those of the pins: a strobe at 0 is active; - is a line that floats."""
+    session.show_bus()
+
+
+@form("bus COUNT", "the last machine cycles, one a row")
+def bus_rows(session: Session, count: int) -> None:
+    held = len(session.machine.trace)
+    if held < count and session.machine.trace.forgotten:
+        session.screen.show(f"The trace holds {held} machine cycles; older ones are forgotten.")
+    if held:
+        session.show_rows(min(count, held), head=True)
+
+
+@form("lines", "every line outside the address and data buses, as it stands now")
+def lines(session: Session) -> None:
+    for line in bus.pins(int(session.machine.lines)):
+        session.screen.show(line)
+
+
+@form("ports", "the ports, what they are, and what they would answer")
+def ports(session: Session) -> None:
+    """Looking has no side effects. Devices with no port are listed too."""
+    for line in port_lines(session.machine.board):
+        session.screen.show(line)
+
+
+@form("board", "the board's memory and port map")
+def board(session: Session) -> None:
+    session.screen.show(describe(session.machine.board).rstrip())
+
+
+@form("find CONDITION", "machine cycles in the trace that meet a condition, newest first")
+def find(session: Session, condition: str) -> None:
+    """Conditions are those of 'stop': find MW at 8004, find IOR,IOW, find OF at 0150-01FF.
+    The newest twenty are shown."""
+    machine = session.machine
+    began = time.perf_counter()
+    records = machine.trace.all()
+    found = records[find_in(parse(condition, symbols=machine.symbols), records)]
+    took = time.perf_counter() - began
+    newest = found[-_MOST_FOUND:][::-1]
+    if len(newest):
+        for line in bus.header():
+            session.screen.show(line)
+    for line in bus.rows(newest, session.screen.width, session.disassembly):
+        session.screen.show(line)
+    forgotten = machine.trace.forgotten
+    older = f"; {forgotten} older ones are forgotten" if forgotten else ""
+    session.screen.show(
+        f"{len(found)} of {len(records)} machine cycles, in {took * 1000:.0f} ms{older}"
+    )
+
+
+@form("symbols [NAME]", "symbols and their addresses, all or those that hold some letters")
+def symbols(session: Session, name: str = "") -> None:
+    shown = [
+        (at, symbol)
+        for symbol, at in session.machine.symbols.items()
+        if name.casefold() in symbol.casefold()
+    ]
+    if not shown:
+        session.screen.show("No such symbols." if name else "No symbols; 'load FILE' brings some.")
+    for at, symbol in sorted(shown):
+        session.screen.show(f"  {at:04X}  {symbol}")

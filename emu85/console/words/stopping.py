@@ -1,0 +1,76 @@
+"""Stops"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from emu85.console.registry import form
+from emu85.stops import Stop
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+
+
+@form("stop CONDITION", "hold the machine at the machine cycle that meets a condition")
+def stop(session: Session, condition: str) -> None:
+    """Cycle types      stop on MW …      stop on IOR,IOW …      stop on any …
+    Address          … at 8004     … at 8000-80FF     … outside 0000-1FFF
+                     … at hi 80    … at lo 1B         … at 80xx
+    Data             … data 1B     … data 3x
+    Lines            stop when SOD high      stop when RST 7.5 rises
+    Counting         … after 5     lets five go by
+    Order            stop on MW at 8004 then OF at 0150"""
+    made = session.machine.stops.add(condition, symbols=session.machine.symbols)
+    session.screen.show(_line(made))
+
+
+@form("stops", "the stops there are, and how often each has hit")
+def stops(session: Session) -> None:
+    lines = [_line(one) for one in session.machine.stops]
+    if not lines:
+        session.screen.show("No stops. 'stop on …' makes one; 'help stop' shows the conditions.")
+    for line in lines:
+        session.screen.show(line)
+
+
+def _line(one: Stop) -> str:
+    state = "armed  " if one.armed else "resting"
+    hits = f"{one.hits} hit{'' if one.hits == 1 else 's'}"
+    last = "" if one.last_t is None or one.last_t < 0 else f", last at T-state {one.last_t}"
+    owner = "" if one.owner == "user" else f" (armed by the {one.owner})"
+    return f"{one.number:>3}  {state}  {one.text}{owner}   {hits}{last}"
+
+
+@form("stops drop NUMBER", "remove a stop")
+def drop(session: Session, number: str) -> None:
+    session.machine.stops.drop(int(number))
+
+
+@form("stops drop all", "remove every stop")
+def drop_all(session: Session) -> None:
+    session.machine.stops.clear()
+
+
+@form("stops rest NUMBER", "let a stop rest: it is kept, and does not hold the machine")
+def rest(session: Session, number: str) -> None:
+    session.machine.stops.rest(int(number))
+
+
+@form("stops wake NUMBER", "arm a resting stop again")
+def wake(session: Session, number: str) -> None:
+    session.machine.stops.wake(int(number))
+
+
+@form("findings", "what the board noticed that real hardware would punish")
+def findings(session: Session) -> None:
+    """Floating reads, two chips at once, writes to ROM, reads of RAM never written,
+    execution outside code, a stack that leaves its region. Counted for each place."""
+    places = session.places
+    found = list(session.machine.findings)
+    if not found:
+        session.screen.show("No findings.")
+    for one in found:
+        times = "once" if one.count == 1 else f"{one.count} times"
+        when = f"T {one.first_t}" if one.count == 1 else f"T {one.first_t} to {one.last_t}"
+        where = f"{places.text(one.address)}, by the instruction at {places.text(one.pc)}"
+        session.screen.show(f"{one.kind} at {where}: {times}, {when}")

@@ -1,0 +1,97 @@
+"""The board's serial line, keys and switches"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from emu85.board.serial import SerialLine
+from emu85.console.motion import FreeRun
+from emu85.console.registry import form
+from emu85.console.tokens import without_comment
+from emu85.errors import UserError
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+
+_ESCAPES = {"r": "\r", "n": "\n", "t": "\t", "\\": "\\"}
+_ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.?))", re.S)
+
+
+@form("talk", "run, and send what is typed to the board's serial line")
+def talk(session: Session) -> None:
+    """Ctrl-C holds the board and comes back here. Return sends a carriage return."""
+    _serial(session)
+    if not session.driver.has_keyboard:
+        raise UserError(
+            "talk needs a terminal to type at",
+            expected="'type TEXT' and then 'run for TIME' in a script",
+        )
+    motion = FreeRun(session.machine, session.throttle)
+    session.show_held(session.move(motion, keyboard=True))
+
+
+@form("type TEXT", "send text to the board's serial line")
+def type_text(session: Session, text: str) -> None:
+    r"""\r is a carriage return, \n a line feed, \t a tab, \\ a backslash, \x1B the byte 1B.
+    The bytes go out one after another at the line's rate once the machine moves.
+    Quotes around the text are dropped; they keep blanks at its ends."""
+    _serial(session).send(unescaped(text))
+
+
+def unescaped(text: str) -> bytes:
+    r"""The bytes that ``text`` stands for.
+
+    Raises:
+        UserError: an unknown escape, or a character that is no byte.
+    """
+    text = text.rstrip("\r\n")
+    if len(text) > 1 and text[0] == text[-1] and text[0] in "\"'":
+        text = text[1:-1]
+    try:
+        return _ESCAPE.sub(_escape, text).encode("latin-1")
+    except UnicodeEncodeError as error:
+        raise UserError(
+            f"{text[error.start : error.end]!r} cannot be sent",
+            expected="characters of one byte each, or \\x escapes",
+        ) from None
+
+
+def _escape(found: re.Match[str]) -> str:
+    if found[1]:
+        return chr(int(found[1], 16))
+    if found[2] not in _ESCAPES:
+        raise UserError(
+            f"there is no escape \\{found[2]}", expected="\\r, \\n, \\t, \\\\ or \\x and two digits"
+        )
+    return _ESCAPES[found[2]]
+
+
+def _serial(session: Session) -> SerialLine:
+    if session.machine.serial is None:
+        raise UserError("this board has no serial line", expected="a board with a serial line")
+    return session.machine.serial
+
+
+@form("press BUTTON", "press a key or button of the board for a moment")
+def press(session: Session, button: str) -> None:
+    """It happens now in board time; let the machine move to see what comes of it."""
+    board = session.machine.board
+    control = next(c for c in board.devices[button].controls if c.kind is None)
+    board.adjust(button, control.name)
+    session.screen.show(f"{button}: {board.devices[button].state()}")
+
+
+@form("set SWITCHES TEXT", "set switches or another control of the board to a value")
+def set_switches(session: Session, switches: str, text: str) -> None:
+    """The value alone goes to the device's first control; 'set NAME CONTROL VALUE'
+    names one. 'ports' lists devices and how they stand."""
+    board = session.machine.board
+    controls = [c for c in board.devices[switches].controls if c.kind is not None]
+    first, _, rest = without_comment(text).partition(" ")
+    named = [c for c in controls if c.name == first.casefold() and rest]
+    if named:
+        board.adjust(switches, named[0].name, rest.strip())
+    else:
+        board.adjust(switches, controls[0].name, without_comment(text))
+    session.screen.show(f"{switches}: {board.devices[switches].state()}")
