@@ -96,14 +96,19 @@ def _range(text: str) -> tuple[int, int]:
 
 
 def _add_run(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("firmware", nargs="?", help=".hex, .bin or .asm; the board's own if left out")
+    parser.add_argument(
+        "firmware", nargs="?", help=".hex, .bin or .asm; the board's own if left out"
+    )
     parser.add_argument("--board", required=True, help="a demo board's name, or a board file")
     parser.add_argument("--at", metavar="ADDRESS", help="where a .bin goes, hexadecimal")
     parser.add_argument("--do", metavar="FILE", help="console lines to execute; then the end")
     parser.add_argument("--stay", action="store_true", help="with --do: go on to the prompt")
     parser.add_argument("--held", action="store_true", help="begin held, at the prompt")
     parser.add_argument(
-        "--trace", metavar="N", default="1000000", help="machine cycles to keep (default %(default)s)"
+        "--trace",
+        metavar="N",
+        default="1000000",
+        help="machine cycles to keep (default %(default)s)",
     )
     parser.add_argument(
         "--speed",
@@ -173,7 +178,9 @@ def _boards(options: argparse.Namespace) -> int:
 
 
 def _add_isa(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("mnemonic", nargs="?", help="a mnemonic such as MOV, or an opcode such as 7E")
+    parser.add_argument(
+        "mnemonic", nargs="?", help="a mnemonic such as MOV, or an opcode such as 7E"
+    )
     parser.set_defaults(action=_isa)
 
 
@@ -189,7 +196,9 @@ def _isa(options: argparse.Namespace) -> int:
 
 def _add_assemble(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", help="assembly source")
-    parser.add_argument("-o", "--output", metavar="FILE", help=".hex or .bin; SOURCE.hex if left out")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", help=".hex or .bin; SOURCE.hex if left out"
+    )
     parser.add_argument("--listing", metavar="FILE", help="write a listing")
     parser.add_argument("--symbols", metavar="FILE", help="write a symbol file")
     parser.add_argument(

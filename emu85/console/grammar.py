@@ -178,7 +178,7 @@ def _match(
             failure.note(at, element, None)
             return None
         except UserError as error:
-            failure.note(at, element, error)
+            failure.note(_index_at(tokens, error.place.column), element, error)
             return None
     if at < len(tokens):
         failure.note(at, None, None)
@@ -208,14 +208,28 @@ def take(
             raise Misfit
         return at + 1
     if not element.many:
-        values[element.name], taken = element.kind.take(tokens[at:], context)
+        values[element.name], taken = _value(element.kind, tokens[at:], context)
         return at + taken
     found = values[element.name] = []
     while at < len(tokens):
-        value, taken = element.kind.take(tokens[at:], context)
+        value, taken = _value(element.kind, tokens[at:], context)
         found.append(value)
         at += taken
     return at
+
+
+def _value(kind: Kind, tokens: Sequence[Token], context: Context) -> tuple[Any, int]:
+    try:
+        return kind.take(tokens, context)
+    except UserError as error:
+        if error.place.column:
+            raise
+        raise error.at(Place(column=tokens[0].column)) from None
+
+
+def _index_at(tokens: Sequence[Token], column: int) -> int:
+    """The last token that begins at or before a column."""
+    return max((i for i, token in enumerate(tokens) if token.column <= column), default=0)
 
 
 def _told(failure: _Failure, tokens: Sequence[Token], line: str) -> UserError:
@@ -227,8 +241,7 @@ def _told(failure: _Failure, tokens: Sequence[Token], line: str) -> UserError:
     token = tokens[failure.at]
     close = nearest(token.text, failure.literals)
     if len(failure.errors) == 1 and not close:
-        error = failure.errors[0]
-        return error if error.place.column else error.at(Place(column=token.column))
+        return failure.errors[0]
     if failure.wanted == ["the end of the line"]:
         message = f"{token.text!r} is more than this word takes"
     else:

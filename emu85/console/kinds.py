@@ -14,10 +14,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
+from emu85.board.device import Device
 from emu85.bus.cycles import DESCRIPTIONS, STATES, Cycle
 from emu85.console import numbers
 from emu85.console.tokens import Token, without_comment
-from emu85.board.device import Device
 from emu85.errors import Place, UserError, nearest
 from emu85.stops import next_words, parse
 
@@ -216,7 +216,7 @@ class Duration(Kind):
     def take(self, tokens: Sequence[Token], context: Context) -> tuple[int, int]:
         together = re.fullmatch(r"([\d.]+)([A-Za-z]+)", tokens[0].text)
         if together:
-            return self._t_states(*together.groups(), context), 1
+            return self._t_states(together[1], together[2], context), 1
         if len(tokens) == 1:
             raise UserError(f"{tokens[0].text!r} has no unit", expected=self.wants)
         return self._t_states(tokens[0].text, tokens[1].text, context), 2
@@ -230,8 +230,9 @@ class Duration(Kind):
         name = by_folded[unit.casefold()]
         t_states = float(amount) if name == "T" else float(amount) * _UNITS[name] * context.clock_hz
         if not 1 <= round(t_states) < 1 << 53:
-            raise UserError(f"{amount} {unit} is less than a T-state or too long",
-                            expected=self.wants)
+            raise UserError(
+                f"{amount} {unit} is less than a T-state or too long", expected=self.wants
+            )
         return round(t_states)
 
     def complete(self, written: str, context: Context) -> Iterable[Completion]:
@@ -339,13 +340,25 @@ class Speed(Kind):
         )
 
 
-PAIRS = {"PC": "program counter", "SP": "stack pointer", "BC": "pair", "DE": "pair", "HL": "pair",
-         "PSW": "A and the flags"}
-SINGLES = {name: "register" for name in "ABCDEHL"} | {"F": "flags as a byte"}
-FLAGS = {"S": "sign", "Z": "zero", "K": "K flag", "AC": "auxiliary carry", "P": "parity",
-         "V": "overflow", "CY": "carry"}
+PAIRS = {
+    "PC": "program counter",
+    "SP": "stack pointer",
+    "BC": "pair",
+    "DE": "pair",
+    "HL": "pair",
+    "PSW": "A and the flags",
+}
+SINGLES = dict.fromkeys("ABCDEHL", "register") | {"F": "flags as a byte"}
+FLAGS = {
+    "S": "sign",
+    "Z": "zero",
+    "K": "K flag",
+    "AC": "auxiliary carry",
+    "P": "parity",
+    "V": "overflow",
+    "CY": "carry",
+}
 _CYCLES = {cycle.name: DESCRIPTIONS[cycle] for cycle in Cycle if cycle not in STATES}
-
 
 
 def _with_control(context: Context, *, valued: bool) -> list[str]:
@@ -360,24 +373,33 @@ def _with_control(context: Context, *, valued: bool) -> list[str]:
 KINDS: dict[str, Kind] = {
     "ADDRESS": Address("an address (0000 to FFFF) or a symbol", 0xFFFF),
     "BYTE": Number("a byte (00 to FF)", 16, 0, 0xFF),
-    "BUTTON": Named("a key or button", lambda c: _with_control(c, valued=False),
-                    "this board has no key or button to press"),
+    "BUTTON": Named(
+        "a key or button",
+        lambda c: _with_control(c, valued=False),
+        "this board has no key or button to press",
+    ),
     "CONDITION": Condition(),
     "COUNT": Number("a count (decimal, from 1)", 10, 1, 1_000_000_000),
     "CYCLE": Choice(f"a cycle type ({', '.join(_CYCLES)})", _CYCLES),
     "FILE": File(),
     "FLAG": Choice(f"a flag ({', '.join(FLAGS)})", FLAGS),
     "LEVEL": Choice("0 or 1", {"0": "low", "1": "high"}),
-    "NUMBER": Named("the number of a stop", lambda c: [str(n) for n in c.stops],
-                    "there are no stops; 'stop on …' makes one"),
+    "NUMBER": Named(
+        "the number of a stop",
+        lambda c: [str(n) for n in c.stops],
+        "there are no stops; 'stop on …' makes one",
+    ),
     "PAIR": Choice(f"a register pair ({', '.join(PAIRS)})", PAIRS),
     "PORT": Address("a port (00 to FF) or a symbol", 0xFF),
     "RANGE": Range(),
     "RATE": Decimal("steps a second, 0.5 to 60", 0.5, 60.0),
     "REGISTER": Choice(f"a register ({', '.join(SINGLES)})", SINGLES),
     "SPEED": Speed(),
-    "SWITCHES": Named("switches to set", lambda c: _with_control(c, valued=True),
-                      "this board has no switches to set"),
+    "SWITCHES": Named(
+        "switches to set",
+        lambda c: _with_control(c, valued=True),
+        "this board has no switches to set",
+    ),
     "TEXT": Rest(),
     "TIME": Duration(),
     "WORD": Named("a console word", lambda c: c.words, "there are no words"),

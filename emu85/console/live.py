@@ -32,8 +32,15 @@ _REDRAW = 0.1
 """Seconds between two looks at the bottom line."""
 _SERVED = 0.03
 """Seconds within which complete lines and keys are served."""
-_NOT_TYPED = (Keys.CPRResponse, Keys.Vt100MouseEvent, Keys.WindowsMouseEvent, Keys.Ignore,
-              Keys.SIGINT, Keys.ScrollUp, Keys.ScrollDown)
+_NOT_TYPED = (
+    Keys.CPRResponse,
+    Keys.Vt100MouseEvent,
+    Keys.WindowsMouseEvent,
+    Keys.Ignore,
+    Keys.SIGINT,
+    Keys.ScrollUp,
+    Keys.ScrollDown,
+)
 
 Bottom = Callable[[str], str]
 """The bottom line, given what is going on."""

@@ -101,6 +101,4 @@ def _symbols(data: Any) -> dict[str, int]:
     for name in data:
         if not is_symbol_name(name):
             raise UserError(f"{name!r} is not a symbol name", expected="letters and digits")
-    return {
-        name: numbers.number(str(at), 16, 0, 0xFFFF, "an address") for name, at in data.items()
-    }
+    return {name: numbers.number(str(at), 16, 0, 0xFFFF, "an address") for name, at in data.items()}

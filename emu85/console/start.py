@@ -7,11 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from emu85.errors import UserError
-
 if TYPE_CHECKING:
     from emu85.console.session import Session
-    from emu85.console.terminal import TerminalConsole
     from emu85.machine import Machine
 
 _FAILED = 2
@@ -72,6 +69,19 @@ def _machine(start: Start) -> Machine:
         return machine
     machine.load(firmware, at=start.at)
     return machine
+
+
+def _announce_compilation() -> None:
+    """Say what takes the time at the very first start."""
+    from emu85.cpu.compiler import is_compiled
+
+    if not is_compiled():
+        print(
+            "First start: compiling the processor core for this computer; it is done once "
+            "and takes some seconds.",
+            file=sys.stderr,
+            flush=True,
+        )
 
 
 def _plain(start: Start, machine: Machine, speed: float | None) -> int:

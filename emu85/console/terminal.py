@@ -9,13 +9,13 @@ from prompt_toolkit.completion import CompleteEvent, Completer, Completion
 from prompt_toolkit.document import Document
 from prompt_toolkit.history import FileHistory, History, InMemoryHistory
 
+from emu85.bus.lines import Line
 from emu85.console import state_dir
-from emu85.console.suggest import explain, suggestions
 from emu85.console.live import LiveDriver, LiveScreen
 from emu85.console.session import Session
+from emu85.console.suggest import explain, suggestions
 from emu85.console.throttle import speed_text
 from emu85.console.views import bus
-from emu85.bus.lines import Line
 from emu85.machine import Machine
 
 _PROMPT = "emu85> "

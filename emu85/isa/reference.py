@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 
 from emu85.bus.cycles import IO_CYCLES, READS, WRITES, Cycle
@@ -10,6 +11,7 @@ from emu85.isa.table import INSTRUCTIONS
 from emu85.isa.terms import OP_TEXT, Addr, Instruction, MachineCycle, Op, Operand, Reg
 
 _PAIR_NAMES = {Reg.B: "BC", Reg.D: "DE", Reg.H: "HL", Reg.SP: "SP"}
+_WIDTH = 80
 _PAIR_OPS = {Op.INX, Op.DCX, Op.DAD}
 
 _ADDRESSES: dict[Addr, str] = {
@@ -25,6 +27,9 @@ _ADDRESSES: dict[Addr, str] = {
     Addr.SP_DOWN: "SP - 1",
     Addr.PORT: "port twice",
 }
+
+
+_NOTHING = {Cycle.OF: "decode", Cycle.BI: "internal work"}
 
 
 def summary() -> str:
@@ -58,7 +63,9 @@ def card(name: str) -> str:
     lines += [_summary_line(one) for one in found]
     for group in _alike(found):
         lines += ["", *_cycle_lines(group)]
-    lines += ["", *_notes(found)]
+    lines.append("")
+    for note in _notes(found):
+        lines += textwrap.wrap(note, _WIDTH, subsequent_indent="  ")
     return "\n".join(line.rstrip() for line in lines)
 
 
@@ -112,7 +119,7 @@ def _cycle_lines(group: Sequence[Instruction]) -> Iterator[str]:
     for number, cycle in enumerate(example.cycles, 1):
         yield (
             f"  {number}  {cycle.kind.name:<5}{cycle.t_states} T  "
-            f"{_ADDRESSES[cycle.address]:<17}{_does(cycle, number, example)}"
+            f"{_ADDRESSES[cycle.address]:<17}{_does(cycle)}"
         )
         if number == last_if_failed:
             condition = example.condition.name if example.condition is not None else ""
@@ -123,14 +130,14 @@ def _skip_text(cycle: MachineCycle) -> str:
     return f", PC + {cycle.skips}" if cycle.skips else ""
 
 
-def _does(cycle: MachineCycle, number: int, one: Instruction) -> str:
-    parts = [_transfer(cycle, number, one), _operation(cycle)]
-    return "; ".join(part for part in parts if part)
+def _does(cycle: MachineCycle) -> str:
+    parts = [part for part in (_transfer(cycle), _operation(cycle)) if part]
+    return "; ".join(parts) or _NOTHING.get(cycle.kind, "")
 
 
-def _transfer(cycle: MachineCycle, number: int, one: Instruction) -> str:
+def _transfer(cycle: MachineCycle) -> str:
     if cycle.kind is Cycle.OF:
-        return "opcode"
+        return ""
     if cycle.kind in READS:
         return f"{cycle.register.name} <- {'port' if cycle.kind in IO_CYCLES else 'data bus'}"
     if cycle.kind in WRITES:

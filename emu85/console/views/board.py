@@ -17,7 +17,11 @@ def port_lines(board: Board) -> Iterator[str]:
     for region in board.port_map():
         if region.kind == "gap":
             continue
-        span = f"{region.low:02X}" if region.low == region.high else f"{region.low:02X}-{region.high:02X}"
+        span = (
+            f"{region.low:02X}"
+            if region.low == region.high
+            else f"{region.low:02X}-{region.high:02X}"
+        )
         yield f"  {span:<9}  {_region(region, 2)}{_answers(board, region)}".rstrip()
     names = {name for region in board.port_map() for name in region.chip.split(" + ")}
     names |= {name for region in board.memory_map() for name in region.chip.split(" + ")}

@@ -31,9 +31,9 @@ _INPUTS = (
     ("SOD", Line.SOD),
 )
 _STATUS = (("IO/M", Line.IO_M), ("S1", Line.S1), ("S0", Line.S0))
-_TEXT_ROOM = 12
-"""Columns for the instruction at the end of a row on a screen of 80."""
-_ROW = 68
+_HEAD = f"{'T-state':>9} {'type':<4} {'address':<19} {'hex':<4} {'data':<9} hex"
+_ROW = 69
+"""Columns of a row before the instruction."""
 
 
 def nibbles(value: int, bits: int) -> str:
@@ -65,16 +65,16 @@ def header() -> list[str]:
     waits = "WAIT"
     lines = []
     for i in range(4):
-        left = "  T-state cyc  address              hex data      hex" if i == 3 else ""
+        left = _HEAD if i == 3 else ""
         status = "".join(name[i] for name in columns)
-        lines.append(f"{left:<52} {status} {''.join(n[i] for n in inputs)} {waits[i]}".rstrip())
+        lines.append(f"{left:<54}{status} {''.join(n[i] for n in inputs)} {waits[i]}".rstrip())
     return lines
 
 
 def rows(records: Sequence[Record], width: int, disassembly: Disassembly) -> list[str]:
     """One line a machine cycle; instructions that do not fit stand on a line above."""
     lines: list[str] = []
-    room = max(_TEXT_ROOM, width - _ROW)
+    room = width - _ROW
     for record in records:
         text = _row_text(record, disassembly)
         if len(text) > room:

@@ -57,8 +57,10 @@ def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> 
         if range is not None:
             raise UserError("a session has no address range", expected="save FILE.json alone")
         saved.save(session, file)
-        session.screen.show(f"{file.name}: {len(list(session.machine.stops))} stops, "
-                            f"{len(session.machine.symbols)} symbols")
+        session.screen.show(
+            f"{file.name}: {len(list(session.machine.stops))} stops, "
+            f"{len(session.machine.symbols)} symbols"
+        )
         return
     if suffix not in (".hex", ".bin"):
         raise UserError(

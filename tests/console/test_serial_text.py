@@ -1,0 +1,36 @@
+"""Serial bytes as text."""
+
+import pytest
+
+from emu85.console.serial_text import SerialStream, SerialText
+
+
+def test_lines_end_and_the_rest_stays() -> None:
+    text = SerialText()
+    assert text.feed(b"TIDE 12\r\nready> ") == ["TIDE 12"]
+    assert text.current == "ready> "
+
+
+def test_return_and_backspace_write_over() -> None:
+    text = SerialText()
+    text.feed(b"12%\r45%")
+    assert text.current == "45%"
+    text.feed(b"\x08!")
+    assert text.current == "45!"
+
+
+def test_other_bytes_cannot_reach_the_terminal() -> None:
+    text = SerialText()
+    text.feed(b"\x1b[2J\xe4\x07")
+    assert text.current == "<1B>[2J<E4>"
+
+
+def test_endless_lines_are_cut() -> None:
+    assert len(SerialText().feed(b"x" * 1200)) == 2
+
+
+@pytest.mark.parametrize("ending", [b"\r\n", b"\n\r", b"\r", b"\n"])
+def test_a_stream_ends_lines_once(ending: bytes) -> None:
+    stream = SerialStream()
+    text = "".join(stream.feed(bytes([byte])) for byte in b"A" + ending + ending + b"B")
+    assert text == "A\n\nB"
