@@ -2,7 +2,7 @@
 
 A *form* is one way to use a console word, written as the user reads it in the
 help: ``"pace RATE [by CYCLE]"``.  Lower-case words stand for themselves, words in
-capitals are *slots* and name a kind of value (:mod:`emu85.console.kinds`),
+capitals are *slots* and name a kind of value (:mod:`emu85.console.slots`),
 brackets hold what may be left out, and a trailing ``...`` means "one or more".
 That one line is the whole grammar of the form.  Optional parts are few, so each
 form is unfolded into the flat sequences that it allows; parsing tries all of
@@ -22,7 +22,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from emu85.console.kinds import KINDS, Choice, Context, Kind
+from emu85.console.kinds import Choice, Context, Kind
+from emu85.console.slots import KINDS
 from emu85.console.tokens import Token, split_line
 from emu85.errors import Place, UserError, nearest
 
@@ -107,7 +108,7 @@ def _element(word: str) -> Element:
     name = word.removesuffix("...")
     if not name.isupper():
         return Literal(name)
-    return Slot(name.lower(), KINDS[name.rstrip("0123456789")], many)
+    return Slot(name.lower(), KINDS[name], many)
 
 
 @dataclass(slots=True)

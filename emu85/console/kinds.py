@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.device import Device
-from emu85.bus.cycles import DESCRIPTIONS, STATES, Cycle
 from emu85.console import numbers
 from emu85.console.tokens import Token, without_comment
 from emu85.errors import Place, UserError, nearest
@@ -243,6 +242,16 @@ class Duration(Kind):
 
 
 @dataclass(frozen=True)
+class Name(Kind):
+    """Any one word."""
+
+    wants: str
+
+    def read(self, text: str, context: Context) -> str:
+        return text
+
+
+@dataclass(frozen=True)
 class Rest(Kind):
     """The rest of the line as it stands, comment included."""
 
@@ -338,71 +347,3 @@ class Speed(Kind):
             Completion("off", "as fast as it goes"),
             Completion("real", "as fast as the crystal says"),
         )
-
-
-PAIRS = {
-    "PC": "program counter",
-    "SP": "stack pointer",
-    "BC": "pair",
-    "DE": "pair",
-    "HL": "pair",
-    "PSW": "A and the flags",
-}
-SINGLES = dict.fromkeys("ABCDEHL", "register") | {"F": "flags as a byte"}
-FLAGS = {
-    "S": "sign",
-    "Z": "zero",
-    "K": "K flag",
-    "AC": "auxiliary carry",
-    "P": "parity",
-    "V": "overflow",
-    "CY": "carry",
-}
-_CYCLES = {cycle.name: DESCRIPTIONS[cycle] for cycle in Cycle if cycle not in STATES}
-
-
-def _with_control(context: Context, *, valued: bool) -> list[str]:
-    """Devices that a hand can do something to, with a value or without."""
-    return [
-        name
-        for name, device in context.devices.items()
-        if any((control.kind is not None) == valued for control in device.controls)
-    ]
-
-
-KINDS: dict[str, Kind] = {
-    "ADDRESS": Address("an address (0000 to FFFF) or a symbol", 0xFFFF),
-    "BYTE": Number("a byte (00 to FF)", 16, 0, 0xFF),
-    "BUTTON": Named(
-        "a key or button",
-        lambda c: _with_control(c, valued=False),
-        "this board has no key or button to press",
-    ),
-    "CONDITION": Condition(),
-    "COUNT": Number("a count (decimal, from 1)", 10, 1, 1_000_000_000),
-    "CYCLE": Choice(f"a cycle type ({', '.join(_CYCLES)})", _CYCLES),
-    "FILE": File(),
-    "FLAG": Choice(f"a flag ({', '.join(FLAGS)})", FLAGS),
-    "LEVEL": Choice("0 or 1", {"0": "low", "1": "high"}),
-    "NUMBER": Named(
-        "the number of a stop",
-        lambda c: [str(n) for n in c.stops],
-        "there are no stops; 'stop on …' makes one",
-    ),
-    "PAIR": Choice(f"a register pair ({', '.join(PAIRS)})", PAIRS),
-    "PORT": Address("a port (00 to FF) or a symbol", 0xFF),
-    "RANGE": Range(),
-    "RATE": Decimal("steps a second, 0.5 to 60", 0.5, 60.0),
-    "REGISTER": Choice(f"a register ({', '.join(SINGLES)})", SINGLES),
-    "SPEED": Speed(),
-    "SWITCHES": Named(
-        "switches to set",
-        lambda c: _with_control(c, valued=True),
-        "this board has no switches to set",
-    ),
-    "TEXT": Rest(),
-    "TIME": Duration(),
-    "WORD": Named("a console word", lambda c: c.words, "there are no words"),
-    "WORD16": Address("a 16-bit value (0000 to FFFF) or a symbol", 0xFFFF),
-}
-"""By the name that stands in a form's usage."""

@@ -19,10 +19,10 @@ def put_register(session: Session, register: str, byte: int) -> None:
     session.screen.show(f"  {registers.brief(session.machine)}")
 
 
-@form("put PAIR WORD16", "give a register pair, SP or PC a value")
-def put_pair(session: Session, pair: str, word16: int) -> None:
+@form("put PAIR VALUE", "give a register pair, SP or PC a value")
+def put_pair(session: Session, pair: str, value: int) -> None:
     """A new PC takes effect at once: the instruction in course is given up."""
-    setattr(session.machine.registers, pair.casefold(), word16)
+    setattr(session.machine.registers, pair.casefold(), value)
     session.screen.show(f"  {registers.brief(session.machine)}")
 
 

@@ -75,23 +75,26 @@ def _serial(session: Session) -> SerialLine:
 
 @form("press BUTTON", "press a key or button of the board for a moment")
 def press(session: Session, button: str) -> None:
-    """It happens now in board time; let the machine move to see what comes of it."""
-    board = session.machine.board
-    control = next(c for c in board.devices[button].controls if c.kind is None)
-    board.adjust(button, control.name)
-    session.screen.show(f"{button}: {board.devices[button].state()}")
+    """It happens now in board time; let the machine move to see what comes of it.
+    'set NAME down' and 'set NAME up' keep it down and let it go."""
+    _adjust(session, button, "press", "")
 
 
-@form("set SWITCHES TEXT", "set switches or another control of the board to a value")
-def set_switches(session: Session, switches: str, text: str) -> None:
-    """The value alone goes to the device's first control; 'set NAME CONTROL VALUE'
-    names one. 'ports' lists devices and how they stand."""
-    board = session.machine.board
-    controls = [c for c in board.devices[switches].controls if c.kind is not None]
+@form("set DEVICE TEXT", "set switches or another control of the board")
+def set_device(session: Session, device: str, text: str) -> None:
+    """A control's name and its value, or for a device with one such control the value
+    alone: 'set station 2A', 'set key down'. 'ports' lists the devices."""
+    controls = session.machine.board.devices[device].controls
     first, _, rest = without_comment(text).partition(" ")
-    named = [c for c in controls if c.name == first.casefold() and rest]
-    if named:
-        board.adjust(switches, named[0].name, rest.strip())
+    named = [control for control in controls if control.name == first.casefold()]
+    valued = [control for control in controls if control.kind is not None]
+    if named or len(valued) != 1:
+        _adjust(session, device, first, rest.strip())
     else:
-        board.adjust(switches, controls[0].name, without_comment(text))
-    session.screen.show(f"{switches}: {board.devices[switches].state()}")
+        _adjust(session, device, valued[0].name, without_comment(text))
+
+
+def _adjust(session: Session, device: str, control: str, value: str) -> None:
+    board = session.machine.board
+    board.adjust(device, control, value)
+    session.screen.show(f"{device}: {board.devices[device].state()}")
