@@ -21,7 +21,8 @@ _HEX = re.compile(r"(?:0x)?([0-9A-F]+?)(?:H)?", re.I | re.A)
 _SUFFIXED = {
     "Q": (re.compile(r"([0-7]+)[QO]", re.I | re.A), 8),
     "B": (re.compile(r"([01]+)B", re.I | re.A), 2),
-    "D": (re.compile(r"([0-9]+)D?", re.I | re.A), 10),
+    "D": (re.compile(r"([0-9]+)D", re.I | re.A), 10),
+    "": (re.compile(r"([0-9]+)", re.A), 10),
     "H": (re.compile(r"([0-9][0-9A-F]*)H", re.I | re.A), 16),
 }
 _MEASURE = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z]+)", re.A)
@@ -147,7 +148,7 @@ def _plain_hex(text: str) -> int | None:
 
 
 def _counted(text: str) -> int | None:
-    return next((v for v in (_by(suffix, text) for suffix in "DHQB") if v is not None), None)
+    return next((v for v in (_by(suffix, text) for suffix in ("", *"DHQB")) if v is not None), None)
 
 
 def _measure(text: str, units: dict[str, Fraction]) -> Fraction | None:

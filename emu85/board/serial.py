@@ -124,14 +124,16 @@ class SerialLine:
     def send(self, data: bytes) -> None:
         """Queue characters for SID, the first to begin at once if the line is free."""
         self._queue.extend(data)
-        if self._sending is None:
-            self._next_character()
+        if self._sending is None and self._queue:
+            self._follow(max(Fraction(self._schedule.now), self._free_at))
 
     def _next_character(self) -> None:
         self._sending = None
-        if not self._queue:
-            return
-        start = max(Fraction(self._schedule.now), self._free_at)
+        if self._queue:
+            # The exact moment, not ``now``, which is rounded: or the rounding adds up.
+            self._follow(self._free_at)
+
+    def _follow(self, start: Fraction) -> None:
         self._free_at = start + self.character_time + self._gap
         self._sending = self._schedule.at(nearest_t(start), lambda: self._begin(start))
 
