@@ -6,7 +6,7 @@ import textwrap
 
 from emu85.board.board import Board, RegisterAt
 from emu85.board.decode import Region
-from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, Wire
+from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, SerialFormat, Wire
 from emu85.board.device import Read
 from emu85.board.quantities import hertz_text, seconds_text, size_text
 from emu85.bus.lines import NAMES, Line
@@ -33,6 +33,7 @@ def describe(board: Board) -> str:
 def _head(board: Board) -> str:
     description = board.description
     title = f"{description.name}: {description.about}" if description.about else description.name
+    serial = description.serial
     t_state = seconds_text(1 / description.clock)
     rows = [
         ("crystal", hertz_text(description.crystal)),
@@ -40,7 +41,8 @@ def _head(board: Board) -> str:
         ("floating bus", f"reads {description.pull_ups:02X}"),
         ("RAM at power-on", str(description.fill)),
         ("stack", ", ".join(f"{low:04X}-{high:04X}" for low, high in description.stack)),
-        ("serial line", _serial(description)),
+        ("serial line", _serial(serial) if serial else ""),
+        ("a bit", f"{float(description.clock / serial.baud):.6g} T-states" if serial else ""),
         ("firmware", _firmware(board)),
     ]
     lines = [_hang(f"  {name:<17}", value) for name, value in rows if value]
@@ -55,14 +57,8 @@ def _firmware(board: Board) -> str:
     return str(board.description.firmware) if found else ""
 
 
-def _serial(description: BoardDescription) -> str:
-    serial = description.serial
-    if serial is None:
-        return ""
-    bit = description.clock / serial.baud
-    length = f"{float(bit):.6g}"
-    mark = 0 if serial.inverted else 1
-    return f"SID and SOD, {serial}, a bit is {length} T-states, mark is {mark}"
+def _serial(serial: SerialFormat) -> str:
+    return f"SID and SOD, {serial}, mark is {0 if serial.inverted else 1}"
 
 
 def _table(title: str, regions: list[Region], digits: int, notes: dict[str, str]) -> str:

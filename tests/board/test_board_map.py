@@ -51,7 +51,7 @@ def test_any_select_range(size_bits: int, low_page: int, pages: int, above: set[
         )
     )
     inside = selected(low, high, ignored)
-    cells = {}
+    cells: dict[int, int] = {}
     for address in range(0x10000):
         word = int(board.map[address])
         assert bool(word & MapBit.NO_READER) == (address not in inside)

@@ -7,6 +7,7 @@ T-state.
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 from math import floor
 
@@ -117,7 +118,7 @@ def test_every_bit_of_sid(
         begin += (len(levels) - 1 + Fraction(stop)) * wire.bit
         assert wire.sid_at(near(begin) - 1) == 1
     changes = [level for _, level in wire.sid]
-    assert all(a != b for a, b in zip(changes, changes[1:], strict=False))
+    assert all(a != b for a, b in itertools.pairwise(changes))
 
 
 def test_no_drift_over_a_thousand_characters() -> None:
