@@ -170,8 +170,8 @@ class LiveDriver:
             focusable=True,
             get_cursor_position=lambda: Point(text.column, 0),
         )
-        hint = "keys go to the serial line, Ctrl-C holds" if keyboard else "Ctrl-C holds"
-        bottom = FormattedTextControl(lambda: self._bottom(f"{motion.state}: {hint}"))
+        hint = "keys go to serial, Ctrl-C holds" if keyboard else "Ctrl-C holds"
+        bottom = FormattedTextControl(lambda: self._bottom(f"{motion.state}, {hint}"))
         return Application(
             layout=Layout(
                 HSplit(

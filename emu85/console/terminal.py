@@ -66,19 +66,20 @@ class TerminalConsole:
             self.session.machine.serial.send(data)
 
     def bottom(self, state: str) -> str:
-        """The bottom line: state, time, the bus, the serial pins, stops, speed."""
+        """The bottom line: state, time, the bus, the serial pins, stops, speed; what fits."""
         machine = self.session.machine
         word = int(machine.lines)
         armed = sum(stop.armed for stop in machine.stops)
         last = bus.brief(machine.trace[-1]) if len(machine.trace) else "-"
         parts = [
+            state,
             f"T {machine.t}",
             last,
             f"SID {int(bool(word & Line.SID))} SOD {int(bool(word & Line.SOD))}",
             f"{armed} stop{'' if armed == 1 else 's'}",
             f"speed {speed_text(self.session.throttle.factor)}",
         ]
-        return f" {state} | {' | '.join(parts)}"
+        return _fitting(parts, self.session.screen.width)
 
     def _bottom_at_prompt(self) -> str:
         line = self._prompt.default_buffer.document.text_before_cursor
@@ -105,6 +106,15 @@ class _Completer(Completer):
         found = suggestions(line, self._session.forms, self._session.context)
         for one in [one for one in found if one.text][:_MOST_SUGGESTED]:
             yield Completion(one.text, start_position=-one.replaces, display_meta=one.about)
+
+
+def _fitting(parts: list[str], width: int) -> str:
+    """As many of ``parts``, the weightiest first, as fit on one line."""
+    line = f" {parts[0]}"
+    for part in parts[1:]:
+        if len(line) + 3 + len(part) <= width:
+            line += f" | {part}"
+    return line
 
 
 def _history() -> History:

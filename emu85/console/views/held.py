@@ -22,6 +22,8 @@ def _reason(held: Held, machine: Machine) -> str:
         return f"before the opcode fetch at {machine.registers.pc:04X}"
     if held.reason is Reason.ASKED:
         return "by Ctrl-C"
+    if held.reason is Reason.LIMIT:
+        return "after the time asked for"
     return "as asked"
 
 

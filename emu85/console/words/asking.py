@@ -19,8 +19,8 @@ def help_all(session: Session) -> None:
             session.screen.show(group)
         session.screen.show(f"  {one.usage:<26} {one.summary}")
     session.screen.show(
-        "Addresses, ports and bytes are hexadecimal, counts decimal; a suffix H, Q, B or D\n"
-        "settles it. A symbol stands wherever an address does, also as NAME+12."
+        "Addresses, ports and bytes are hexadecimal, counts decimal; a suffix H, Q, B or\n"
+        "D settles it. A symbol stands wherever an address does, also as NAME+12."
     )
 
 

@@ -51,7 +51,7 @@ def put_memory(session: Session, address: int, byte: list[int]) -> None:
         )
 
 
-@form("put port PORT BYTE", "give a port a byte as OUT would, with no machine cycle")
+@form("put port PORT BYTE", "give a port a byte as OUT would, in no time")
 def put_port(session: Session, port: int, byte: int) -> None:
     """What an input port reads is set at its device: 'set', 'press'."""
     take = session.machine.board.writers.get(IO_BASE + port)

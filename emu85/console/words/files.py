@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from emu85.console.session import Session
 
 
-@form("load FILE [at ADDRESS]", "firmware, symbols or a saved session, by the file's suffix")
+@form("load FILE [at ADDRESS]", "firmware, symbols or a session, by the suffix")
 def load(session: Session, file: Path, address: int | None = None) -> None:
     """.hex and .bin are images, .asm is assembled first, .sym holds symbols, .json is a
     session that 'save' wrote. A .bin goes to the address given with 'at'."""
@@ -48,7 +48,7 @@ def _load_symbols(session: Session, file: Path) -> None:
     session.screen.show(f"{file.name}: {len(found)} symbols")
 
 
-@form("save FILE [RANGE]", "memory as .hex or .bin, or the session's stops and symbols as .json")
+@form("save FILE [RANGE]", ".hex or .bin of memory, or .json of the session")
 def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> None:
     """save dump.hex 8000-80FF     save dump.bin 8000-80FF     save session.json
     A file that is there is replaced as a whole or not at all."""

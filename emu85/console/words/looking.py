@@ -66,13 +66,13 @@ def bus_rows(session: Session, count: int) -> None:
         session.show_rows(min(count, held), head=True)
 
 
-@form("lines", "every line outside the address and data buses, as it stands now")
+@form("lines", "every line outside the buses, as it stands now")
 def lines(session: Session) -> None:
     for line in bus.pins(int(session.machine.lines)):
         session.screen.show(line)
 
 
-@form("ports", "the ports, what they are, and what they would answer")
+@form("ports", "the ports, and what they would answer")
 def ports(session: Session) -> None:
     """Looking has no side effects. Devices with no port are listed too."""
     for line in port_lines(session.machine.board):
@@ -84,7 +84,7 @@ def board(session: Session) -> None:
     session.screen.show(describe(session.machine.board).rstrip())
 
 
-@form("find CONDITION", "machine cycles in the trace that meet a condition, newest first")
+@form("find CONDITION", "machine cycles in the trace, newest first")
 def find(session: Session, condition: str) -> None:
     """Conditions are those of 'stop': find MW at 8004, find IOR,IOW, find OF at 0150-01FF.
     The newest twenty are shown."""
@@ -106,7 +106,7 @@ def find(session: Session, condition: str) -> None:
     )
 
 
-@form("symbols [NAME]", "symbols and their addresses, all or those that hold some letters")
+@form("symbols [NAME]", "symbols, all or those whose name has some letters")
 def symbols(session: Session, name: str = "") -> None:
     shown = [
         (at, symbol)

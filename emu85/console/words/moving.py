@@ -84,7 +84,7 @@ def set_speed(session: Session, speed: float | None) -> None:
     session.throttle.factor = speed
 
 
-@form("reset", "RESET IN for a moment: the CPU and devices start anew, RAM keeps its bytes")
+@form("reset", "RESET IN for a moment; RAM keeps its bytes")
 def reset(session: Session) -> None:
     session.machine.reset()
     session.show_next()

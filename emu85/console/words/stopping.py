@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from emu85.console.session import Session
 
 
-@form("stop CONDITION", "hold the machine at the machine cycle that meets a condition")
+@form("stop CONDITION", "hold the machine where a condition is met")
 def stop(session: Session, condition: str) -> None:
     """Cycle types      stop on MW …      stop on IOR,IOW …      stop on any …
     Address          … at 8004     … at 8000-80FF     … outside 0000-1FFF
@@ -51,7 +51,7 @@ def drop_all(session: Session) -> None:
     session.machine.stops.clear()
 
 
-@form("stops rest NUMBER", "let a stop rest: it is kept, and does not hold the machine")
+@form("stops rest NUMBER", "keep a stop without letting it hold the machine")
 def rest(session: Session, number: str) -> None:
     session.machine.stops.rest(int(number))
 
@@ -61,7 +61,7 @@ def wake(session: Session, number: str) -> None:
     session.machine.stops.wake(int(number))
 
 
-@form("findings", "what the board noticed that real hardware would punish")
+@form("findings", "what the board noticed that hardware would punish")
 def findings(session: Session) -> None:
     """Floating reads, two chips at once, writes to ROM, reads of RAM never written,
     execution outside code, a stack that leaves its region. Counted for each place."""

@@ -18,7 +18,7 @@ _ESCAPES = {"r": "\r", "n": "\n", "t": "\t", "\\": "\\"}
 _ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.?))", re.S)
 
 
-@form("talk", "run, and send what is typed to the board's serial line")
+@form("talk", "run, and send what is typed to the serial line")
 def talk(session: Session) -> None:
     """Ctrl-C holds the board and comes back here. Return sends a carriage return."""
     _serial(session)

@@ -1,0 +1,155 @@
+"""The commands as a user runs them, in processes of their own."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.console.programs import COUNTER, TALKER
+
+
+def emu85(*arguments: str, lines: str = "", cwd: Path | None = None) -> tuple[int, str, str]:
+    """Exit status, output and error output of one command."""
+    path = os.pathsep.join(filter(None, (str(Path.cwd()), os.environ.get("PYTHONPATH"))))
+    done = subprocess.run(
+        [sys.executable, "-m", "emu85", *arguments],
+        input=lines,
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": path},
+    )
+    assert "Traceback" not in done.stderr
+    return done.returncode, done.stdout, done.stderr
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "counter.asm").write_text(COUNTER)
+    (tmp_path / "talker.asm").write_text(TALKER)
+    return tmp_path
+
+
+def test_lines_from_a_pipe(folder: Path) -> None:
+    status, out, err = emu85(
+        "run", "--board", "slate", "counter.asm",
+        lines="stop on IOW at 40\nrun\nregs\n# the end\nquit\nstep\n",
+        cwd=folder,
+    )  # fmt: skip
+    assert (status, err) == (0, "")
+    assert "Held by stop 1 (on IOW at 40), in the I/O write of" in out
+    assert "\x1b" not in out
+    assert out.count("opcode fetch from") == 0
+
+
+def test_a_pipe_goes_on_after_a_mistake_and_reports_it_at_the_end(folder: Path) -> None:
+    status, out, err = emu85(
+        "run", "--board", "slate", "counter.asm", lines="stpe\nregs\n", cwd=folder
+    )
+    assert status == 2
+    assert "there is no console word 'stpe'" in err
+    assert "PC 0000" in out
+
+
+def test_a_script_prints_what_the_board_sends(folder: Path) -> None:
+    (folder / "talk.do").write_text("# hear it\nrun for 100 ms\nquit\n")
+    status, out, _ = emu85(
+        "run", "--board", "saltmarsh", "talker.asm", "--do", "talk.do", cwd=folder
+    )
+    assert status == 0
+    assert "HI\n" in out
+
+
+def test_a_script_ends_at_its_first_mistake(folder: Path) -> None:
+    (folder / "bad.do").write_text("step\n\nstop on ZZ at 8004\nstep\n")
+    status, out, err = emu85("run", "--board", "slate", "counter.asm", "--do", "bad.do", cwd=folder)
+    assert status == 2
+    assert err.startswith("emu85: bad.do:3:9: 'ZZ' is not a cycle type")
+    assert "             ^" in err.splitlines()[-1]
+    assert out.count("cycle    OF") == 1
+
+
+def test_a_mistake_in_a_file_that_a_script_loads_is_told_with_both_places(folder: Path) -> None:
+    (folder / "wrong.asm").write_text("  ORG 0\n  MVI A,\n  END\n")
+    (folder / "load.do").write_text("load wrong.asm\n")
+    status, _, err = emu85("run", "--board", "slate", "counter.asm", "--do", "load.do", cwd=folder)
+    assert status == 2
+    assert "load.do:1" in err
+    assert "wrong.asm:2" in err
+
+
+def test_staying_after_a_script_reads_on(folder: Path) -> None:
+    (folder / "one.do").write_text("put A 5A\n")
+    _, out, _ = emu85(
+        "run", "--board", "slate", "counter.asm", "--do", "one.do", "--stay",
+        lines="regs\n", cwd=folder,
+    )  # fmt: skip
+    assert out.count("A 5A") == 2
+
+
+def test_two_runs_are_alike(folder: Path) -> None:
+    lines = "run for 50 ms\nbus 30\nregs\n"
+    first = emu85("run", "--board", "saltmarsh", "talker.asm", lines=lines, cwd=folder)
+    assert emu85("run", "--board", "saltmarsh", "talker.asm", lines=lines, cwd=folder) == first
+
+
+def test_assembling_disassembling_and_converting(folder: Path) -> None:
+    status, out, _ = emu85(
+        "assemble", "counter.asm", "-o", "c.hex", "--listing", "c.lst", "--symbols", "c.sym",
+        cwd=folder,
+    )  # fmt: skip
+    assert status == 0
+    assert out == "c.hex: 22 bytes, 0000-0015\n"
+    assert "LOOP\t0003" in (folder / "c.sym").read_text()
+    assert "INR A" in (folder / "c.lst").read_text()
+    emu85("convert", "c.hex", "c.bin", cwd=folder)
+    data = (folder / "c.bin").read_bytes()
+    assert data[:4] == bytes([0x31, 0x00, 0x88, 0x3C])
+    _, source, _ = emu85("disassemble", "c.bin", "--symbols", "c.sym", cwd=folder)
+    assert "LOOP:" in source
+    (folder / "again.asm").write_text(source)
+    emu85("convert", "again.asm", "again.bin", cwd=folder)
+    assert (folder / "again.bin").read_bytes() == data
+    _, part, _ = emu85("disassemble", "c.bin", "--range", "0003-0006", cwd=folder)
+    assert [line.split()[0] for line in part.splitlines()] == ["ORG", "INR", "STA", "END"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (["rnu"], "did you mean 'run'"),
+        (["run"], "--board"),
+        (["run", "--board", "slat"], "did you mean 'slate'"),
+        (["run", "--board", "slate", "none.hex"], "none.hex: no such file"),
+        (["run", "--board", "slate", "counter.asm", "--at", "1000"], "states its own addresses"),
+        (["run", "--board", "slate", "counter.asm", "--speed", "fast"], "off, real"),
+        (["run", "--board", "slate", "counter.asm", "--trace", "0"], "--trace"),
+        (["run", "--board", "slate", "counter.asm", "--do", "none.do"], "none.do: no such file"),
+        (["board", "nowhere"], "no board 'nowhere'"),
+        (["board"], "which board?"),
+        (["isa", "MVO"], "did you mean"),
+        (["assemble", "counter.asm", "-o", "c.xyz"], ".hex"),
+        (["disassemble", "counter.asm", "--range", "9-1"], "no range"),
+        (["disassemble", "counter.asm", "--range", "4000-4001"], "no bytes in that range"),
+        (["convert", "counter.asm", "c.bin", "--fill", "1FF"], "a byte"),
+        (["convert", "counter.asm"], "required"),
+    ],
+)
+def test_mistakes_in_the_arguments(folder: Path, arguments: list[str], part: str) -> None:
+    status, out, err = emu85(*arguments, cwd=folder)
+    assert status == 2
+    assert out == ""
+    assert err.startswith("emu85: ")
+    assert part in err
+
+
+def test_boards_are_listed_and_shown() -> None:
+    _, names, _ = emu85("boards")
+    assert {"slate", "saltmarsh"} <= {line.split()[0] for line in names.splitlines()}
+    _, text, _ = emu85("board", "slate")
+    assert "0000-07FF" in text
+    _, schema, _ = emu85("board", "--schema")
+    assert "crystal" in schema
