@@ -38,7 +38,8 @@ class Stop:
         written: as it was typed, symbols and all.
         armed: False while it rests.
         owner: ``"user"`` or ``"firmware"``.
-        rows: its rows of the core's table, in place while it is armed.
+        rows: its rows of the core's table, in place while it is armed; a resting
+            stop keeps those it had.
     """
 
     number: int
@@ -213,27 +214,25 @@ class StopSet:
 
     def _compile(self) -> None:
         armed = [stop for stop in self if stop.armed]
-        kept = [stop.rows[:, _STATE].copy() for stop in armed]
-        for stop in self:
-            # A stop that leaves the table takes its state with it.
-            stop.rows = stop.rows.copy()
-        first = 0
         blocks = [no_rows()]
+        first = 0
         for stop in armed:
-            blocks.append(compile_rows(stop.condition, first))
-            first += len(stop.condition.steps)
+            rows = compile_rows(stop.condition, first)
+            rows[:, _STATE] = stop.rows[:, _STATE]
+            blocks.append(rows)
+            first += len(rows)
         self.table = np.concatenate(blocks)
-        self._place(armed, kept)
+        self._show_rows(armed)
         self.data_watch = watch_data(self._armed_steps())
         self.changed = True
 
-    def _place(self, armed: list[Stop], kept: list[Int64]) -> None:
-        """Make each armed stop's rows a view into the new table, with its state of before."""
+    def _show_rows(self, armed: list[Stop]) -> None:
+        """Make each armed stop's rows a view into the table, where the core keeps its state."""
         first = 0
-        for stop, state in zip(armed, kept, strict=True):
-            stop.rows = self.table[first : first + len(state)]
-            stop.rows[:, _STATE] = state
-            first += len(state)
+        for stop in armed:
+            past = first + len(stop.rows)
+            stop.rows = self.table[first:past]
+            first = past
 
 
 def _begin(stop: Stop) -> None:
