@@ -25,7 +25,17 @@ from emu85.board.host import Host
 from emu85.board.kinds import located
 from emu85.board.schedule import Schedule
 from emu85.board.serial import SerialLine
-from emu85.board.sides import Side, cell_side, register_side
+from emu85.board.sides import (
+    CONTENTION,
+    NO_READER,
+    NO_WRITER,
+    READ_EXIT,
+    ROM,
+    WRITE_EXIT,
+    Side,
+    cell_side,
+    register_side,
+)
 from emu85.board.wiring import Wiring
 from emu85.bus.lines import Line
 from emu85.cpu.layout import IO_BASE, SPACE, UNWRITTEN, WAIT_SHIFT, MapBit
@@ -79,6 +89,7 @@ class Board:
         self._host: Host = _Unplugged()
         self.devices: dict[str, Device] = {}
         self._sites: dict[str, _Site] = {}
+        self._register_sides: dict[str, list[Side]] = {}
         self._chips: list[tuple[ChipUse, Decoded]] = []
         self._ports: list[tuple[DeviceUse, Decoded]] = []
         self._powered = False
@@ -272,6 +283,7 @@ class Board:
                     raise
                 raise error.at(use.node.place, use.node.source) from None
             self._sites[use.name] = site
+            self._register_sides[use.name] = []
             self.devices[use.name] = device
 
     def _place_chips(self) -> NDArray[np.uint16]:
@@ -292,14 +304,13 @@ class Board:
         return store
 
     def _build_map(self) -> NDArray[np.int64]:
-        floating = FLOATING_CELL | MapBit.NO_READER | MapBit.NO_WRITER
-        words = np.full(SPACE, int(floating), dtype=np.int64)
+        words = np.full(SPACE, FLOATING_CELL | NO_READER | NO_WRITER, dtype=np.int64)
         taken = np.zeros(SPACE, dtype=np.int64)
         waits = np.zeros(SPACE, dtype=np.int64)
         data = np.zeros(SPACE, dtype=bool)
         data[:IO_BASE] = True
         for chip, decoded in self._chips:
-            words[decoded.indexes] = decoded.cells | (MapBit.ROM if decoded.kind == "rom" else 0)
+            words[decoded.indexes] = decoded.cells | (ROM if decoded.kind == "rom" else 0)
             data[decoded.indexes] &= not chip.code
             taken[decoded.indexes] += 1
         self._has_memory = taken[:IO_BASE] > 0
@@ -321,6 +332,7 @@ class Board:
     def _map_device(self, device: Device, decoded: Decoded, words: NDArray[np.int64]) -> None:
         for number in range(len(device.registers)):
             side = register_side(device, number, self._sites[device.name])
+            self._register_sides[device.name].append(side)
             indexes = decoded.indexes[decoded.offsets == number]
             words[indexes] = side.cell | side.bits
             for index in indexes.tolist():
@@ -338,8 +350,7 @@ class Board:
         ]
         for use, decoded in self._ports:
             if _selects(decoded, index):
-                device, site = self.devices[use.name], self._sites[use.name]
-                found.append(register_side(device, _offset_at(decoded, index), site))
+                found.append(self._register_sides[use.name][_offset_at(decoded, index)])
         return found
 
     def _join(self, index: int) -> int:
@@ -354,18 +365,18 @@ class Board:
         direct = len(answering) == 1 and not (taking and answering[0].rom)
         word = (answering if direct else taking or sides)[0].cell
         if not answering:
-            word |= MapBit.NO_READER
+            word |= NO_READER
         elif len(answering) > 1:
-            word |= MapBit.CONTENTION
+            word |= CONTENTION
         if answering and (not direct or answering[0].read is Read.LIVE):
-            word |= MapBit.READ_EXIT
+            word |= READ_EXIT
             self.readers[index] = partial(_answer_all, answering)
         if taking:
-            word |= MapBit.WRITE_EXIT
+            word |= WRITE_EXIT
             self.writers[index] = partial(_tell_all, taking, sides)
         else:
-            word |= MapBit.ROM if any(side.rom for side in sides) else MapBit.NO_WRITER
-        return int(word)
+            word |= ROM if any(side.rom for side in sides) else NO_WRITER
+        return word
 
     def _outside_stack(self) -> NDArray[np.bool_]:
         outside = np.zeros(SPACE, dtype=bool)
@@ -518,19 +529,12 @@ def _decoded(use: ChipUse | DeviceUse, size: int, kind: str, base: int) -> Decod
     return decode(use.select, size, name=use.name, kind=kind, waits=use.waits, base=base)
 
 
-def _position(chip: Decoded, index: int) -> int:
-    address = index - IO_BASE if chip.is_port else index
-    position = int(np.searchsorted(chip.addresses, address))
-    found = position < len(chip.addresses) and chip.addresses[position] == address
-    return position if found else -1
-
-
 def _selects(chip: Decoded, index: int) -> bool:
-    return chip.is_port == (index >= IO_BASE) and _position(chip, index) >= 0
+    return chip.is_port == (index >= IO_BASE) and _offset_at(chip, index) >= 0
 
 
 def _offset_at(chip: Decoded, index: int) -> int:
-    return int(chip.offsets[_position(chip, index)])
+    return int(chip.table[index - IO_BASE if chip.is_port else index])
 
 
 def _answer_all(sides: list[Side]) -> int:

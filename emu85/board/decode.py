@@ -36,6 +36,7 @@ class Decoded:
         base: store index of the chip's first byte.
         addresses: int64, ascending, within the chip's space.
         offsets: int64, the byte of the chip that each address selects.
+        table: int64, the same for every address of the space, -1 where not selected.
         homes: (low, high), the part of the select range that is no mirror.
     """
 
@@ -47,6 +48,7 @@ class Decoded:
     base: int
     addresses: Ints
     offsets: Ints
+    table: Ints
 
     @property
     def homes(self) -> tuple[int, int]:
@@ -71,13 +73,13 @@ class Decoded:
 def decode(select: Select, size: int, *, name: str, kind: str, waits: int, base: int) -> Decoded:
     """Work out which addresses select a chip of ``size`` bytes, and which byte each."""
     every = np.arange(select.space, dtype=np.int64)
-    offsets = np.full(select.space, -1, dtype=np.int64)
+    table = np.full(select.space, -1, dtype=np.int64)
     for flip in _subsets(select.ignores):
         seen_as = every ^ flip
-        inside = (seen_as >= select.low) & (seen_as <= select.high) & (offsets < 0)
-        offsets[inside] = _offset(seen_as[inside], select.low, size)
-    addresses = np.flatnonzero(offsets >= 0).astype(np.int64)
-    return Decoded(name, kind, select, size, waits, base, addresses, offsets[addresses])
+        inside = (seen_as >= select.low) & (seen_as <= select.high) & (table < 0)
+        table[inside] = _offset(seen_as[inside], select.low, size)
+    addresses = np.flatnonzero(table >= 0).astype(np.int64)
+    return Decoded(name, kind, select, size, waits, base, addresses, table[addresses], table)
 
 
 def _offset(addresses: Ints, low: int, size: int) -> Ints:

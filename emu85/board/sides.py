@@ -12,6 +12,11 @@ from numpy.typing import NDArray
 from emu85.board.device import Device, Read
 from emu85.cpu.layout import MapBit
 
+# As plain integers: combining members of a flag is slow where it is done per address.
+READ_EXIT, WRITE_EXIT = int(MapBit.READ_EXIT), int(MapBit.WRITE_EXIT)
+NO_READER, NO_WRITER = int(MapBit.NO_READER), int(MapBit.NO_WRITER)
+CONTENTION, ROM = int(MapBit.CONTENTION), int(MapBit.ROM)
+
 
 class Cells(Protocol):
     """Where a device's registers stand in the store."""
@@ -52,16 +57,8 @@ class Side:
     @property
     def bits(self) -> int:
         """Bits of the map word where this chip alone is selected."""
-        bits = MapBit(0)
-        if self.read is Read.NONE:
-            bits |= MapBit.NO_READER
-        if self.read is Read.LIVE:
-            bits |= MapBit.READ_EXIT
-        if self.written:
-            bits |= MapBit.WRITE_EXIT
-        else:
-            bits |= MapBit.NO_WRITER
-        return int(bits)
+        ways = {Read.NONE: NO_READER, Read.PUBLISHED: 0, Read.LIVE: READ_EXIT}
+        return ways[self.read] | (WRITE_EXIT if self.written else NO_WRITER)
 
 
 def cell_side(store: NDArray[np.uint16], cell: int, kind: str) -> Side:

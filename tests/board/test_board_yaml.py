@@ -266,7 +266,7 @@ def test_any_text_gives_a_board_or_a_message(text: str) -> None:
 
 
 LEAVES = st.sampled_from(
-    [
+    (
         "2764",
         "8000",
         "8000-8FFF",
@@ -288,7 +288,7 @@ LEAVES = st.sampled_from(
         "7",
         "~",
         "not key.out",
-    ]
+    )
 )
 
 
