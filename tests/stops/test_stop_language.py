@@ -54,6 +54,10 @@ def only(*types: Cycle) -> frozenset[Cycle]:
         ("on IOR at 20-2F", Step(only(IOR), low=0x2020, high=0x2F2F)),
         ("on IOR at 2121", Step(only(IOR), low=0x2121, high=0x2121)),
         ("at 8000-80FF outside 8000-807F", Step(ANY, low=0x8080, high=0x80FF)),
+        ("at 8000-80FF outside 8080-FFFF", Step(ANY, low=0x8000, high=0x807F)),
+        ("at 8000-80FF outside 9000-FFFF", Step(ANY, low=0x8000, high=0x80FF)),
+        ("IOR at 20-2F outside 28-FF", Step(only(IOR), low=0x2020, high=0x2727)),
+        ("IOR at 20-2F outside 00-27", Step(only(IOR), low=0x2828, high=0x2F2F)),
         (
             "at 8000-80FF outside 8010-801F",
             Step(
