@@ -64,6 +64,12 @@ class Decoded:
         """The addresses as indexes of the core's map."""
         return self.addresses + IO_BASE if self.is_port else self.addresses
 
+    def offset_at(self, index: int) -> int:
+        """The byte that a map index selects, or -1."""
+        if self.is_port != (index >= IO_BASE):
+            return -1
+        return int(self.table[index - IO_BASE if self.is_port else index])
+
     @property
     def cells(self) -> Ints:
         """Store indexes, one for each address."""

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu85.board import Region, fit, load_board, read_board
-from emu85.board.board import random_bytes
+from emu85.board.fill import random_bytes
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, SPACE, UNWRITTEN, WAIT_SHIFT, MapBit
 from emu85.errors import UserError
 from emu85.firmware import Image, Segment
@@ -187,6 +187,15 @@ def test_a_latch_written_under_a_rom_leaves_the_rom_alone() -> None:
     assert bench.board.devices["under"].state().startswith("12")
     assert not bench.has(0x0010, MapBit.ROM)
     assert bench.has(0x0011, MapBit.ROM)
+
+
+def test_an_output_port_floats_before_it_is_written() -> None:
+    bench = Bench(MINIMAL + "pull-ups: 5A\nports:\n  - {device: latch, at: 20}\n")
+    assert bench.port_in(0x20) == 0x5A
+    bench.port_out(0x20, 0x11)
+    assert bench.port_in(0x20) == 0x5A
+    bench.board.power()
+    assert bench.port_in(0x20) == 0x5A == bench.board.peek(IO_BASE + 0x20)
 
 
 def test_one_port_for_two_directions_is_no_contention() -> None:

@@ -1,0 +1,128 @@
+"""The memory chips of a board: images burnt in, bytes at power-on, code and data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.board.decode import Decoded, Ints
+from emu85.board.description import ChipUse, Fill
+from emu85.board.fill import power_on_bytes
+from emu85.cpu.layout import IO_BASE, UNWRITTEN, MapBit
+from emu85.errors import Place, UserError
+from emu85.firmware.image import Image
+from emu85.firmware.reader import BINARY_SUFFIXES, read_image
+
+NOT_CODE = int(MapBit.NOT_CODE)
+
+Chip = tuple[ChipUse, Decoded]
+
+
+class Memory:
+    """Puts bytes into the store and keeps the map's note of what is code."""
+
+    def __init__(self, chips: Sequence[Chip], store: NDArray[np.uint16], words: Ints) -> None:
+        self._chips = chips
+        self._store = store
+        self._words = words
+        self._programmed = np.zeros(len(store), dtype=bool)
+        for chip in chips:
+            self._load_image(chip)
+
+    def program(self, image: Image) -> None:
+        """Put an image into every chip its addresses select.
+
+        Raises:
+            UserError: a byte of it where there is no chip; nothing is written then.
+        """
+        bare = _first_outside(image, self._selected(self._chips))
+        if bare is not None:
+            raise UserError(
+                f"the image has a byte at {bare:04X}, where the board has no memory",
+                Place(image.source),
+                expected=self.ranges(),
+            )
+        self._put(image, self._chips)
+
+    def power(self, fill: Fill, *, batteries_charged: bool) -> None:
+        """Fill RAM, all of it never written; RAM on a charged battery keeps its bytes."""
+        for number, (use, chip) in enumerate(self._chips):
+            if chip.kind != "ram" or (use.battery and batteries_charged):
+                continue
+            cells = np.arange(chip.base, chip.base + chip.size)
+            fresh = power_on_bytes(fill, number, chip.size)
+            self._store[cells] = fresh.astype(np.uint16) | UNWRITTEN
+            self._programmed[cells] = False
+        self._mark_code()
+
+    def poke(self, index: int, value: int) -> None:
+        """Change a byte of every chip that a map index selects, ROM as well.
+
+        Raises:
+            UserError: no chip there.
+        """
+        offsets = [(chip, chip.offset_at(index)) for _, chip in self._chips]
+        cells = [chip.base + offset for chip, offset in offsets if offset >= 0]
+        if not cells:
+            what = f"port {index - IO_BASE:02X}" if index >= IO_BASE else f"address {index:04X}"
+            raise UserError(f"no memory at {what}", expected=self.ranges())
+        for cell in cells:
+            self._store[cell] = value
+
+    def ranges(self) -> str:
+        """Where the chips are, for messages."""
+        spans = sorted({chip.homes for _, chip in self._chips})
+        return "addresses " + ", ".join(f"{low:04X}-{high:04X}" for low, high in spans)
+
+    def _load_image(self, chip: Chip) -> None:
+        use, decoded = chip
+        path = use.image
+        if path is None:
+            return
+        if not path.is_file():
+            raise use.node.wrong(f"no image file {str(path)!r} for the {use.name} chip")
+        at = use.select.low if path.suffix.casefold() in BINARY_SUFFIXES else None
+        image = read_image(path, at=at)
+        if _first_outside(image, self._selected([chip])) is not None:
+            raise use.node.wrong(
+                f"{path.name} has bytes outside the {use.name} chip",
+                expected=f"addresses {decoded.homes[0]:04X} to {decoded.homes[1]:04X}",
+            )
+        self._put(image, [chip])
+
+    @staticmethod
+    def _selected(chips: Sequence[Chip]) -> NDArray[np.bool_]:
+        selected = np.zeros(IO_BASE, dtype=bool)
+        for _, chip in chips:
+            selected[chip.addresses] = True
+        return selected
+
+    def _put(self, image: Image, chips: Sequence[Chip]) -> None:
+        for segment in image.segments:
+            data = np.frombuffer(segment.data, dtype=np.uint8)
+            ends = [segment.start, segment.start + len(data)]
+            for _, chip in chips:
+                first, last = np.searchsorted(chip.addresses, ends)
+                cells = chip.cells[first:last]
+                self._store[cells] = data[chip.addresses[first:last] - segment.start]
+                self._programmed[cells] = True
+        self._mark_code()
+
+    def _mark_code(self) -> None:
+        """Let fetches of programmed bytes, at all their mirrors, be code and no others."""
+        code = np.zeros(IO_BASE, dtype=bool)
+        for use, chip in self._chips:
+            code[chip.addresses] |= self._programmed[chip.cells] | use.code
+        memory = self._words[:IO_BASE]
+        memory[code] &= ~NOT_CODE
+        memory[~code] |= NOT_CODE
+
+
+def _first_outside(image: Image, selected: NDArray[np.bool_]) -> int | None:
+    for segment in image.segments:
+        inside = selected[segment.start : segment.start + len(segment.data)]
+        if not inside.all():
+            return segment.start + int(np.argmin(inside))
+    return None
