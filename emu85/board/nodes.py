@@ -140,7 +140,7 @@ def _marked(error: yaml.MarkedYAMLError, file: str, lines: list[str]) -> UserErr
     mark = error.problem_mark or error.context_mark
     place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file)
     source = _line(lines, mark.line) if mark else ""
-    problem = error.problem or error.context or "cannot be read"
+    problem = " ".join(part for part in (error.context, error.problem) if part)
     return UserError(f"not YAML: {problem}", place, source=source)
 
 

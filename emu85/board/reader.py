@@ -166,7 +166,7 @@ def _device_class(node: Node) -> type[Device]:
     if not isinstance(node, Table):
         raise node.wrong("an entry must be a table of keys", expected="a device and its keys")
     if "device" not in node.values:
-        raise node.wrong("the entry has no 'device'", expected=schema.DEVICE_WORD.takes)
+        raise node.wrong("the entry has no 'device'", expected="one of " + ", ".join(devices()))
     value = node.values["device"]
     name = kinds.word(value, "one of " + ", ".join(devices()))
     if name not in devices():
@@ -179,7 +179,7 @@ def _addressed(node: Node, names: _Names, keys: tuple[Key, ...]) -> DeviceUse:
     values = read_table(node, keys + device.options, f"device {device.kind}")
     if not device.registers:
         raise values.node("device").wrong(
-            f"a {device.kind} has no registers, so no address", expected="it under wired"
+            f"device {device.kind} has no registers, so no address", expected="it under wired"
         )
     device.check(values.of(device.options), node)
     space = IO_SPACE if keys is schema.PORT else MEMORY_SPACE
@@ -198,7 +198,7 @@ def _wired(node: Node, names: _Names) -> DeviceUse:
     values = read_table(node, schema.WIRED + device.options, f"device {device.kind}")
     if device.registers:
         raise values.node("device").wrong(
-            f"a {device.kind} has registers", expected="it under ports or memory"
+            f"device {device.kind} has registers", expected="it under ports or memory"
         )
     device.check(values.of(device.options), node)
     name = names.take(values, device.kind)
@@ -310,7 +310,7 @@ class _Wiring:
             if known_pin.casefold() == pin.casefold():
                 return Pin(use.name, known_pin)
         if not pins:
-            raise node.wrong(f"a {use.device.kind} has no {way} pins")
+            raise node.wrong(f"device {use.device.kind} has no {way} pins")
         raise node.unknown(f"{way} pin of {use.name}", pin, pins)
 
     def _pins(self, *, outputs: bool) -> list[str]:

@@ -7,6 +7,9 @@ from collections.abc import Callable
 from emu85.board.description import Driver, Pin, Wire
 from emu85.bus.lines import Line
 
+DEEPEST = 50
+"""Changes that may follow from one another at one moment."""
+
 Tell = Callable[[Pin | Line, int], None]
 
 
@@ -23,6 +26,7 @@ class Wiring:
         self._tell = tell
         self._wires = wires
         self._silent = True
+        self._depth = 0
         self._levels: dict[Pin | Line, int] = {}
         self._sinks: dict[Pin | Line, int] = {}
         self._reached: dict[Pin | Line, list[Wire]] = {}
@@ -33,6 +37,7 @@ class Wiring:
     def power(self) -> None:
         """Take every driver for low and tell nobody until :meth:`settle`."""
         self._levels.clear()
+        self._sinks.clear()
         self._silent = True
 
     def settle(self) -> None:
@@ -43,21 +48,31 @@ class Wiring:
             self._tell(wire.sink, level)
 
     def drive(self, source: Pin | Line, level: int) -> None:
-        """A driver goes to a level; what it reaches is told if its own level changes."""
+        """A driver goes to a level; what it reaches is told if its own level changes.
+
+        Raises:
+            UserError: devices drive one another round and round without end.
+        """
         if self._levels.get(source, 0) == level:
             return
         self._levels[source] = level
         if self._silent:
             return
-        for wire in self._reached.get(source, ()):
-            now = self._level(wire)
-            if self._sinks.get(wire.sink, 0) != now:
-                self._sinks[wire.sink] = now
-                self._tell(wire.sink, now)
+        self._depth += 1
+        try:
+            for wire in self._reached.get(source, ()):
+                self._update(wire)
+        finally:
+            self._depth -= 1
 
-    def level(self, sink: Pin | Line) -> int:
-        """The level at a sink now."""
-        return self._sinks.get(sink, 0)
+    def _update(self, wire: Wire) -> None:
+        now = self._level(wire)
+        if self._sinks.get(wire.sink, 0) == now:
+            return
+        if self._depth > DEEPEST:
+            raise wire.node.wrong("this wire closes a loop that never comes to rest")
+        self._sinks[wire.sink] = now
+        self._tell(wire.sink, now)
 
     def _level(self, wire: Wire) -> int:
         return int(any(self._driven(driver) for driver in wire.drivers))

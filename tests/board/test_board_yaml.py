@@ -29,7 +29,7 @@ MISTAKES: dict[str, tuple[str, int, int, tuple[str, ...]]] = {
     "not a table": ("- slate\n", 1, 1, ("must be a table", "crystal")),
     "broken YAML": ("name: [a\n", 2, 1, ("not YAML",)),
     "tab": ("name: a\n\tcrystal: 4 MHz\n", 2, 1, ("not YAML",)),
-    "two documents": ("name: a\n---\nname: b\n", 2, 1, ("not YAML",)),
+    "two documents": ("name: a\n---\nname: b\n", 2, 1, ("not YAML", "single document")),
     "control character": ("name: a\nabout: \x07\n", 2, 8, ("does not allow", "'\\x07'")),
     "key twice": (GOOD + "name: again\n", 6, 1, ("'name' is given twice", "line 1")),
     "alias": ("name: &n a\nabout: *n\n", 2, 8, ("aliases",)),

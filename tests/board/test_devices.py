@@ -420,6 +420,27 @@ def test_a_device_of_another_package(plugged: None) -> None:
     assert levels(bench, Line.TRAP) == [(0, 0), (0, 1)]
 
 
+class Inverter(Device):
+    """A gate: its output follows its input at once, the other way round."""
+
+    kind = "inverter"
+    outputs: ClassVar[Mapping[str, str]] = {"y": "not a"}
+    inputs: ClassVar[Mapping[str, str]] = {"a": "input"}
+
+    def sense(self, pin: str, level: int) -> None:
+        self.site.drive("y", 1 - level)
+
+
+INVERTERS = MINIMAL + "wired:\n  - {device: inverter, name: a}\n  - {device: inverter, name: b}\n"
+
+
+@pytest.mark.parametrize("plugged", [Inverter], indirect=True)
+def test_a_loop_of_gates(plugged: None) -> None:
+    Bench(INVERTERS + "lines:\n  a.a: b.y\n  b.a: a.y\n")  # a latch: it comes to rest
+    with pytest.raises(UserError, match=r"bench.yaml:11:3: this wire closes a loop"):
+        Bench(INVERTERS + "lines:\n  a.a: a.y\n")
+
+
 class Impostor(Device):
     """Takes a word that is in use."""
 
