@@ -124,7 +124,7 @@ class Device:
         """Take a byte written to a register."""
 
     def sense(self, pin: str, level: int) -> None:
-        """An input pin changed, or was found at ``level`` when power came on."""
+        """An input pin changed to ``level``, or was found there when power came on."""
 
     def acknowledge(self) -> int:
         """The byte for the interrupt acknowledge cycle that is under way."""

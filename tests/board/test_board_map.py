@@ -165,6 +165,17 @@ def test_overlapping_chips_fight() -> None:
     assert bench.read(0x0500) == 0xCC  # the ROM kept its byte
 
 
+def test_the_slowest_of_two_chips_sets_the_wait_states() -> None:
+    for first, second in ((1, 2), (2, 1)):
+        low, _, work = OVERLAP.partition("  - ram")
+        low, work = (
+            low.replace("waits: 1", f"waits: {first}"),
+            work.replace("waits: 2", f"waits: {second}"),
+        )
+        bench = Bench(f"{low}  - ram{work}")
+        assert (bench.word(0x0400) >> WAIT_SHIFT) & 0xFF == 2
+
+
 def test_two_rams_on_one_address_both_take_a_write() -> None:
     bench = Bench(
         "name: two\ncrystal: 4 MHz\nmemory:\n"

@@ -27,7 +27,6 @@ class Sounder(Device):
     def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:
         super().__init__(name, options, site)
         self.edges = 0
-        self._level = 0
         self._rose_at = 0
         self._period = 0
 
@@ -35,12 +34,11 @@ class Sounder(Device):
         self.edges = self._rose_at = self._period = 0
 
     def sense(self, pin: str, level: int) -> None:
-        if level and not self._level:
+        if level:
             now = self.site.schedule.now
             self._period = now - self._rose_at if self.edges else 0
             self._rose_at = now
             self.edges += 1
-        self._level = level
 
     @property
     def pitch(self) -> Fraction | None:

@@ -47,7 +47,6 @@ class Vector(Device):
             self._bytes: tuple[int, ...] = (restart(options["rst"]),)
         else:
             self._bytes = (CALL, address & 0xFF, address >> 8)
-        self._level = 0
         self._given = 0
         self.waiting = False
 
@@ -64,9 +63,8 @@ class Vector(Device):
         self._wait(False)
 
     def sense(self, pin: str, level: int) -> None:
-        if level and not self._level:
+        if level:
             self._wait(True)
-        self._level = level
 
     def acknowledge(self) -> int:
         if self._given == 0:
