@@ -51,6 +51,8 @@ class MapBit(enum.IntFlag):
     """A push here is a stack that left its region."""
     CONTENTION = 1 << 47
     """Two chips answer: reads are a finding (READ_EXIT is set as well)."""
+    HOLD_BEFORE = 1 << 48
+    """The machine holds before an opcode fetch here (``run until``)."""
 
 
 UNWRITTEN = 0x100
@@ -75,7 +77,8 @@ class Exit(enum.IntFlag):
     SOD = 64
     """SOD changed at the end of the machine cycle that has just ended."""
     BOUNDARY = 128
-    """Asked for by the caller: the next machine cycle begins an instruction."""
+    """The next machine cycle begins an instruction and the caller wanted to know,
+    or it is the fetch at an address marked ``HOLD_BEFORE``."""
     HLDA = 256
     """HLDA changed."""
 
@@ -123,3 +126,87 @@ class StopField(enum.IntEnum):
 
 
 STOP_FIELDS = len(StopField)
+
+
+class State(enum.IntEnum):
+    """Cells of the state vector (int64) that the loop and Python share."""
+
+    T = 0
+    """T-states since power-on; start of the next machine cycle."""
+    LIMIT = 1
+    """The loop goes on while ``T <= LIMIT``."""
+    BUDGET = 2
+    """Machine cycles still to do."""
+    ROW = 3
+    """Next row of the machine-cycle tables; 0 at an instruction boundary."""
+    PC = 4
+    SP = 5
+    HALTED = 6
+    LINES = 7
+    """Levels of the lines, ``bus.lines.Line`` bits TRAP to HLDA."""
+    PREVIOUS = 8
+    """The whole lines word of the last machine cycle."""
+    IE = 9
+    SHADOW = 10
+    """1 from EI until the next instruction has been fetched."""
+    MASKS = 11
+    """M7.5 M6.5 M5.5 in bits 2-0."""
+    LATCH75 = 12
+    TRAP_LATCH = 13
+    IE_BEFORE_TRAP = 14
+    TRAP_TAKEN = 15
+    """1 from a TRAP until the first RIM after it."""
+    VECTOR = 16
+    ANSWER = 17
+    """The byte a device gave to an :attr:`Exit.READ`; -1 if there is none."""
+    POSITION = 18
+    """Next place in the trace ring."""
+    TOTAL = 19
+    """Machine cycles recorded since power-on."""
+    INSTRUCTION = 20
+    """Address of the instruction being executed."""
+    PULL_UP = 22
+    """What the floating data bus reads as."""
+    WANT_BOUNDARY = 23
+    STOPS = 24
+    """Rows in use in the table of stop steps."""
+    LINE_STOPS = 25
+    """How many of them look at lines only."""
+    EXIT_INDEX = 26
+    """Map index of the cycle that caused READ or WRITE."""
+    EXIT_DATA = 27
+    EXIT_TYPE = 28
+    EXIT_T = 29
+    """Start of that machine cycle."""
+    HOLD_SINCE = 30
+    """When HOLD last rose."""
+    LAST_START = 31
+    """Start of the last machine cycle."""
+    SKIP_HOLD_BEFORE = 32
+    """1: pass over a ``HOLD_BEFORE`` mark in the very next fetch."""
+    REGISTERS = 40
+    """First of 16 cells indexed by ``isa.Reg``."""
+
+
+STATE_CELLS = 64
+
+
+class FindingKind(enum.IntEnum):
+    """What the board noticed; rows of the findings table."""
+
+    FLOATING_READ = 0
+    CONTENTION = 1
+    ROM_WRITE = 2
+    LOST_WRITE = 3
+    UNWRITTEN_READ = 4
+    NOT_CODE = 5
+    STACK = 6
+
+
+class FindingField(enum.IntEnum):
+    """Columns of the findings table (int64, one row for each kind and map index)."""
+
+    COUNT = 0
+    FIRST_T = 1
+    LAST_T = 2
+    FIRST_PC = 3

@@ -1,0 +1,102 @@
+"""The memory of everything that happened on the bus: a ring of records.
+
+One record a machine cycle, 16 bytes, in a ring that the compiled loop fills.  A
+full ring forgets the oldest record, and :attr:`Trace.forgotten` says how many.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.bus.cycles import Cycle
+
+RECORD = np.dtype(
+    [
+        ("t", "<i8"),
+        ("address", "<u2"),
+        ("data", "u1"),
+        ("type", "u1"),
+        ("lines", "<u2"),
+        ("waits", "<u2"),
+    ]
+)
+"""A record: start T-state; address; data byte; ``Cycle``; ``Line`` bits; wait states."""
+
+CELLS_PER_RECORD = 2
+
+
+class Trace:
+    """The machine cycles of the recent past, oldest first.
+
+    Args:
+        size: how many records the ring holds, at least 1.
+
+    Attributes:
+        ring: int64, two cells a record, as the compiled loop fills it.
+        position: cell of the next record to be written.
+        total: machine cycles recorded since power-on.
+    """
+
+    def __init__(self, size: int) -> None:
+        if size < 1:
+            raise ValueError("a trace holds at least 1 record")
+        self.size = size
+        self.ring = np.zeros(CELLS_PER_RECORD * size, np.int64)
+        self.position = 0
+        self.total = 0
+        self._records: NDArray[np.void] = self.ring.view(RECORD)
+
+    def __len__(self) -> int:
+        return min(self.total, self.size)
+
+    @property
+    def forgotten(self) -> int:
+        """How many records the ring has dropped to make room."""
+        return max(0, self.total - self.size)
+
+    def last(self, n: int) -> NDArray[np.void]:
+        """The last ``n`` records (or as many as there are), oldest first.
+
+        Returns:
+            structured array of dtype :data:`RECORD`, a copy.
+        """
+        n = max(0, min(n, len(self)))
+        end = self.position // CELLS_PER_RECORD
+        start = end - n
+        if start >= 0:
+            return self._records[start:end].copy()
+        return np.concatenate([self._records[start:], self._records[:end]])
+
+    def all(self) -> NDArray[np.void]:
+        """Every record held, oldest first; a view where the ring has not wrapped."""
+        if self.total <= self.size:
+            return self._records[: self.total]
+        return self.last(len(self))
+
+    def __getitem__(self, i: int) -> np.void:
+        """Record ``i``, counted from the oldest held, or from the newest if negative.
+
+        Raises:
+            IndexError: if there is no such record.
+        """
+        held = len(self)
+        if not -held <= i < held:
+            raise IndexError(f"the trace holds {held} records")
+        if i < 0:
+            i += held
+        oldest = self.position // CELLS_PER_RECORD - held
+        record: np.void = self._records[(oldest + i) % self.size]
+        return record
+
+    def append(self, t: int, address: int, data: int, kind: Cycle, lines: int) -> None:
+        """Write a record from outside the loop (reset, a device that drives the bus)."""
+        place = self.position // CELLS_PER_RECORD
+        self._records[place] = (t, address, data, kind, lines, 0)
+        self.position = (self.position + CELLS_PER_RECORD) % len(self.ring)
+        self.total += 1
+
+    def clear(self) -> None:
+        """Forget everything, as at power-on."""
+        self.position = 0
+        self.total = 0

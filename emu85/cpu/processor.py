@@ -1,0 +1,163 @@
+"""The CPU as an object: its state vector, its input lines, and bursts of the loop."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.bus.cycles import Cycle
+from emu85.bus.findings import Findings
+from emu85.bus.lines import INPUTS, Line
+from emu85.bus.trace import Trace
+from emu85.cpu.compiler import compiled_loop
+from emu85.cpu.layout import STATE_CELLS, STOP_FIELDS, State
+from emu85.cpu.rows import pack
+
+RESET_T_STATES = 3
+"""Shortest RESET IN pulse the data sheet allows with the clock running, in
+T-states (8085AH data sheet; value from memory)."""
+
+_FOREVER = 1 << 60
+
+
+class Processor:
+    """An 8085 on the given memory.
+
+    Args:
+        memory_map: int64, ``layout.SPACE`` map words.
+        store: uint16, the bytes of all chips.
+        trace: where the records go.
+        findings: where findings are counted.
+
+    Attributes:
+        state: the state vector as a memoryview of int64, indexed by ``State``;
+            a plain view because Python reads it faster than an array cell.
+    """
+
+    def __init__(
+        self,
+        memory_map: NDArray[np.int64],
+        store: NDArray[np.uint16],
+        trace: Trace,
+        findings: Findings,
+    ) -> None:
+        self.trace = trace
+        self._loop = compiled_loop()
+        self._cells = np.zeros(STATE_CELLS, np.int64)
+        self.state = memoryview(self._cells)
+        self._stop_table = np.zeros((1, STOP_FIELDS), np.int64)
+        self._data_watch = np.zeros(256, np.int64)
+        self._fixed = (memory_map, store, trace.ring)
+        self._rest = (findings.table, pack())
+        self._arguments = self._all_arguments()
+        self.state[State.ANSWER] = -1
+
+    def watch(self, table: NDArray[np.int64], data_watch: NDArray[np.int64], lines: int) -> None:
+        """Put the table of stop steps in force.
+
+        Args:
+            table: int64, shape (n, ``STOP_FIELDS``).
+            data_watch: int64, 256 masks.
+            lines: how many rows look at lines only.
+        """
+        self.state[State.STOPS] = len(table)
+        self.state[State.LINE_STOPS] = lines
+        self._stop_table = np.ascontiguousarray(table) if len(table) else self._stop_table
+        self._data_watch = data_watch
+        self._arguments = self._all_arguments()
+
+    def run(self, limit: int, budget: int = _FOREVER) -> int:
+        """Run while T <= ``limit``, at most ``budget`` machine cycles.
+
+        Returns:
+            ``layout.Exit`` bits.
+        """
+        state = self.state
+        state[State.LIMIT] = limit
+        state[State.BUDGET] = budget
+        return self._loop(*self._arguments)
+
+    def power(self, pull_up: int) -> None:
+        """Everything as when the supply comes up, before RESET IN; T is 0.
+
+        Registers are zero, which the manual leaves undefined.
+        """
+        inputs = self.state[State.LINES] & INPUTS
+        self._cells[:] = 0
+        self.state[State.ANSWER] = -1
+        self.state[State.PULL_UP] = pull_up
+        self.state[State.LINES] = inputs
+        self.state[State.STOPS] = len(self._stop_table)
+
+    def reset(self) -> None:
+        """RESET IN low for :data:`RESET_T_STATES`: what the manual defines is defined.
+
+        PC 0000, interrupts disabled, all three masks set, RST 7.5 and TRAP latches
+        cleared, SOD low (User's Manual, October 1979, section 2; value from memory).
+        """
+        state = self.state
+        for cell in (
+            State.PC,
+            State.ROW,
+            State.HALTED,
+            State.IE,
+            State.SHADOW,
+            State.LATCH75,
+            State.TRAP_LATCH,
+            State.TRAP_TAKEN,
+            State.WANT_BOUNDARY,
+        ):
+            state[cell] = 0
+        state[State.ANSWER] = -1
+        state[State.MASKS] = 7
+        state[State.LINES] &= ~(Line.SOD | Line.HLDA)
+        shown = state[State.LINES] | Line.RESET_OUT | Line.READY | Line.FLOATING
+        self._sync_trace()
+        self.trace.append(state[State.T], 0, state[State.PULL_UP], Cycle.RESET, shown)
+        state[State.POSITION] = self.trace.position
+        state[State.TOTAL] = self.trace.total
+        state[State.PREVIOUS] = shown & (Line.FLOATING - 1)
+        state[State.LAST_START] = state[State.T]
+        state[State.T] += RESET_T_STATES
+
+    def drive(self, line: Line, level: int, t: int) -> bool:
+        """Put an input line at ``level`` as of T-state ``t``.
+
+        Returns:
+            whether the level changed.
+
+        Raises:
+            ValueError: if ``line`` is not an input.
+        """
+        if line & ~INPUTS:
+            raise ValueError(f"{line!r} is not an input of the CPU")
+        state = self.state
+        lines = state[State.LINES]
+        if bool(lines & line) == bool(level):
+            return False
+        state[State.LINES] = lines ^ line
+        if line == Line.RST75 and level:
+            state[State.LATCH75] = 1
+        elif line == Line.TRAP:
+            # Edge and level: the request goes when the line falls unacknowledged.
+            state[State.TRAP_LATCH] = 1 if level else 0
+        elif line == Line.HOLD and level:
+            state[State.HOLD_SINCE] = t
+        return True
+
+    def _sync_trace(self) -> None:
+        self.trace.position = self.state[State.POSITION]
+        self.trace.total = self.state[State.TOTAL]
+
+    def settle(self) -> None:
+        """Make what Python sees (the trace) agree with what the loop has done."""
+        self._sync_trace()
+
+    def _all_arguments(self) -> tuple[object, ...]:
+        return (
+            self._cells,
+            *self._fixed,
+            self._stop_table,
+            self._data_watch,
+            *self._rest,
+        )

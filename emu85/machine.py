@@ -1,0 +1,450 @@
+"""The machine: a board with its CPU, and time.
+
+The machine owns the T-state counter.  It runs the compiled core in bursts that
+end where a device must answer, where an event of a device is due, or where a
+stop hits, and it serves each in order of board time; nothing here knows the
+wall clock, so the same inputs give the same trace to the last bit.
+
+    from emu85.machine import Machine
+
+    machine = Machine.from_board("slate", firmware="lesson.asm")
+    machine.stops.add("on MW at 8000-80FF")
+    held = machine.run(seconds=0.01)
+    print(held.reason, machine.trace[-1])
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable
+from pathlib import Path
+from typing import NamedTuple, overload
+
+import numpy as np
+
+from emu85.board import Board, BoardDescription, SerialLine, fit, load_board, read_board
+from emu85.board.schedule import NEVER, Schedule
+from emu85.bus.cycles import Cycle
+from emu85.bus.findings import Findings
+from emu85.bus.lines import Line
+from emu85.bus.trace import Trace
+from emu85.cpu.layout import Exit, MapBit, State, StopField
+from emu85.cpu.processor import Processor
+from emu85.cpu.registers import Registers
+from emu85.firmware import Image, read_image
+from emu85.isa import INSTRUCTIONS
+from emu85.stops import Stop, StopSet
+
+TRACE_SIZE = 1_000_000
+"""Records a machine remembers unless told otherwise."""
+
+_BURST = 8_000_000
+"""Longest burst of the core in T-states, so that a request to hold is soon seen."""
+
+_NO_BUDGET = 1 << 60
+_CALLS = {
+    i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)
+}
+"""Opcodes that push the PC: CALL, conditional calls, RST, RSTV."""
+
+
+class Reason(enum.Enum):
+    """Why the machine holds."""
+
+    STOP = "stop"
+    """A stop hit in the last machine cycle."""
+    LIMIT = "limit"
+    """The time that was asked for has passed."""
+    CYCLES = "cycles"
+    """The machine cycles that were asked for are done."""
+    INSTRUCTION = "instruction"
+    """The next machine cycle begins an instruction, as was asked for."""
+    ADDRESS = "address"
+    """The next machine cycle is the opcode fetch at the address asked for."""
+    HALTED = "halted"
+    """Halted or held, and nothing that is scheduled can end it."""
+    ASKED = "asked"
+    """:meth:`Machine.ask_hold` was called."""
+
+
+class Held(NamedTuple):
+    """How a run ended.
+
+    Attributes:
+        t: T-state at which the next machine cycle will begin.
+        stops: the stops that hit, if :attr:`Reason.STOP`.
+    """
+
+    reason: Reason
+    t: int
+    stops: tuple[Stop, ...] = ()
+
+
+class Memory:
+    """The memory space as the CPU sees it, without side effects on any device.
+
+    ``memory[a]`` is a byte, ``memory[a:b]`` bytes; both can be assigned, ROM
+    included.  Addresses are 0 to FFFF; assigning where no chip is raises UserError.
+    """
+
+    def __init__(self, board: Board) -> None:
+        self._board = board
+
+    @overload
+    def __getitem__(self, at: int) -> int: ...
+    @overload
+    def __getitem__(self, at: slice) -> bytes: ...
+    def __getitem__(self, at: int | slice) -> int | bytes:
+        peek = self._board.peek
+        if isinstance(at, slice):
+            return bytes(peek(a) for a in _addresses(at))
+        return peek(_address(at))
+
+    @overload
+    def __setitem__(self, at: int, value: int) -> None: ...
+    @overload
+    def __setitem__(self, at: slice, value: Iterable[int]) -> None: ...
+    def __setitem__(self, at: int | slice, value: int | Iterable[int]) -> None:
+        if isinstance(at, int) and isinstance(value, int):
+            self._board.poke(_address(at), value)
+            return
+        if not isinstance(at, slice) or isinstance(value, int):
+            raise TypeError("memory[a] takes a byte, memory[a:b] takes bytes")
+        for address, byte in zip(_addresses(at), bytes(value), strict=True):
+            self._board.poke(address, byte)
+
+
+class Machine:
+    """An 8085 board that can be run, held, looked into and reset.
+
+    Attributes:
+        board: chips, devices, wires.
+        clock_hz: CPU clock in hertz (half the crystal).
+        registers, memory: what they hold now; both can be set while it rests.
+        stops: the conditions that hold it.
+        trace: the machine cycles of the recent past.
+        findings: what the board noticed.
+        symbols: names for addresses, from the firmware loaded last.
+        serial: the far end of the line on SID and SOD, or None.
+        schedule: board time and the deadlines of devices; events of tests too.
+    """
+
+    def __init__(self, board: Board, *, trace: int = TRACE_SIZE) -> None:
+        """Put ``board`` in a machine and power it.
+
+        Args:
+            trace: records the trace holds, at least 1.
+        """
+        self.board = board
+        self.clock_hz = board.clock_hz
+        self.schedule = Schedule()
+        self.trace = Trace(trace)
+        self.findings = Findings()
+        self.stops = StopSet()
+        self.symbols: dict[str, int] = {}
+        self.memory = Memory(board)
+        self._cpu = Processor(board.map, board.store, self.trace, self.findings)
+        self._state = self._cpu.state
+        self._asked = False
+        self._wait = False
+        self.registers = Registers(self._state)
+        board.connect(self)
+        self.power()
+
+    @classmethod
+    def from_board(
+        cls,
+        board: str | Path | BoardDescription,
+        *,
+        firmware: str | Path | Image | None = None,
+        trace: int = TRACE_SIZE,
+    ) -> Machine:
+        """A machine on a demo board by name, a board file, or a description.
+
+        Args:
+            firmware: an image or a HEX, binary or assembly file to load.
+            trace: records the trace holds.
+
+        Raises:
+            UserError: a board or firmware that cannot be taken.
+        """
+        description = board if isinstance(board, BoardDescription) else load_board(board)
+        machine = cls(fit(description), trace=trace)
+        if firmware is not None:
+            machine.load(firmware)
+        return machine
+
+    @classmethod
+    def from_text(cls, text: str, *, file: str = "", trace: int = TRACE_SIZE) -> Machine:
+        """A machine on the board that a YAML text describes.
+
+        Raises:
+            UserError: as :func:`emu85.board.read_board` does.
+        """
+        return cls(fit(read_board(text, file)), trace=trace)
+
+    # --- loading and starting -------------------------------------------------
+
+    def load(self, firmware: str | Path | Image, at: int | None = None) -> Image:
+        """Burn an image into the board's memory and take over its symbols.
+
+        Args:
+            at: address for a raw binary.
+
+        Raises:
+            UserError: the file cannot be read or does not fit the board; nothing
+                is changed then.
+        """
+        image = firmware if isinstance(firmware, Image) else read_image(firmware, at=at)
+        self.board.program(image)
+        self.symbols = dict(image.symbols)
+        return image
+
+    def power(self) -> None:
+        """Switch off and on: T is 0, RAM is filled anew, trace and findings are empty."""
+        self.schedule.clear()
+        self.schedule.now = 0
+        self._cpu.power(self.board.description.pull_ups)
+        self.board.power()
+        self.trace.clear()
+        self.findings.clear()
+        self.stops.begin_again()
+        self.stops.changed = True
+        self._cpu.reset()
+        self.schedule.run_until(self.t)
+
+    def reset(self) -> None:
+        """RESET IN for the shortest time the data sheet allows; memory is kept."""
+        self._cpu.reset()
+        self.board.reset()
+        self.board.sod(0)
+        self.schedule.run_until(self.t)
+
+    # --- moving ---------------------------------------------------------------
+
+    def step(self, cycles: int = 1) -> Held:
+        """Run ``cycles`` machine cycles, or fewer if a stop hits."""
+        return self._go(self._idle_end(), cycles)
+
+    def step_instruction(self, count: int = 1) -> Held:
+        """Run to the next opcode fetch, ``count`` times; or until a stop."""
+        held = Held(Reason.INSTRUCTION, self.t)
+        for _ in range(count):
+            self._state[State.WANT_BOUNDARY] = 1
+            held = self._go(self._idle_end())
+            if held.reason is not Reason.INSTRUCTION:
+                break
+        return held
+
+    def step_past(self) -> Held:
+        """Run one instruction; if it is a call (or an interrupt is taken), to its return.
+
+        The return is the first fetch at the address after the call with the stack
+        back at its level, so recursion does not end it early.
+        """
+        total = self.trace.total
+        place = self.registers.instruction_at
+        began = not self.registers.boundary
+        held = self.step_instruction()
+        if held.reason is not Reason.INSTRUCTION:
+            return held
+        back = self._return_address(place, None if began else total)
+        if back is None or self.registers.pc == back:
+            return held
+        level = self.registers.sp
+        while True:
+            held = self.run(until=back)
+            risen = (self.registers.sp - level) & 0xFFFF
+            if held.reason is not Reason.ADDRESS or 0 < risen < 0x8000:
+                return held
+
+    def run(
+        self,
+        *,
+        t_states: int | None = None,
+        seconds: float | None = None,
+        until: int | None = None,
+        wait: bool = False,
+    ) -> Held:
+        """Run until a stop hits, or until one of the given ends is reached.
+
+        Args:
+            t_states: for at least so many T-states, to the end of a machine cycle.
+            seconds: the same in seconds of board time.
+            until: hold before the opcode fetch at this address.
+            wait: in a halt that nothing scheduled can end, let the time pass
+                (somebody may yet press a key) instead of returning at once.
+        """
+        self._wait = wait and (t_states is not None or seconds is not None)
+        if seconds is not None:
+            of_seconds = max(1, round(seconds * self.clock_hz))
+            t_states = of_seconds if t_states is None else min(t_states, of_seconds)
+        end = NEVER if t_states is None else self.t + t_states
+        if until is None:
+            return self._go(end)
+        return self._go_until(end, _address(until))
+
+    def ask_hold(self) -> None:
+        """Have a running :meth:`run` return soon; may be called from a signal or thread."""
+        self._asked = True
+
+    def drive(self, line: Line, level: int) -> None:
+        """Put an input line of the CPU at 0 or 1 as of ``schedule.now``.
+
+        Raises:
+            ValueError: if ``line`` is not an input.
+        """
+        self._cpu.drive(line, level, self.schedule.now)
+
+    # --- looking --------------------------------------------------------------
+
+    @property
+    def t(self) -> int:
+        """T-states since power-on; the start of the next machine cycle."""
+        return self._state[State.T]
+
+    @property
+    def seconds(self) -> float:
+        """Board time since power-on."""
+        return self.t / self.clock_hz
+
+    @property
+    def lines(self) -> Line:
+        """Levels of the input lines, SOD and HLDA now."""
+        return Line(self._state[State.LINES])
+
+    @property
+    def serial(self) -> SerialLine | None:
+        """The far end of the line on SID and SOD."""
+        return self.board.serial
+
+    def replace_stops(self, stops: StopSet) -> None:
+        """Put another set of stops in place of the present one."""
+        self.stops.clear()
+        self.stops.apply(self.board.map)
+        self.stops = stops
+        self.stops.changed = True
+
+    # --- time -----------------------------------------------------------------
+
+    def _idle_end(self) -> int:
+        """How long a step waits in a halted machine: one second of board time."""
+        return self.t + round(self.clock_hz)
+
+    def _go_until(self, end: int, address: int) -> Held:
+        words = self.board.map
+        words[address] |= MapBit.HOLD_BEFORE
+        here = self.registers.boundary and self.registers.pc == address
+        self._state[State.SKIP_HOLD_BEFORE] = int(here)
+        try:
+            held = self._go(end)
+        finally:
+            words[address] &= ~np.int64(MapBit.HOLD_BEFORE)
+            self._state[State.SKIP_HOLD_BEFORE] = 0
+        if held.reason is Reason.INSTRUCTION:
+            return held._replace(reason=Reason.ADDRESS)
+        return held
+
+    def _go(self, end: int, budget: int = _NO_BUDGET) -> Held:
+        """Run to the first boundary between machine cycles at or after ``end``."""
+        self._asked = False
+        if self.stops.changed:
+            self._arm()
+        try:
+            reason = self._burst_after_burst(end, budget)
+        finally:
+            self._wait = False
+            self._state[State.WANT_BOUNDARY] = 0
+            self._cpu.settle()
+        self.schedule.run_until(self.t)
+        stops: tuple[Stop, ...] = ()
+        if reason is Reason.STOP:
+            stops = tuple(self.stops.hit_at(self._state[State.LAST_START]))
+        return Held(reason, self.t, stops)
+
+    def _burst_after_burst(self, end: int, budget: int) -> Reason:
+        state, schedule, run = self._state, self.schedule, self._cpu.run
+        while True:
+            t = state[State.T]
+            if t >= end:
+                return Reason.LIMIT
+            if self._asked:
+                return Reason.ASKED
+            out = run(min(schedule.next_t, end - 1, t + _BURST), budget)
+            budget = state[State.BUDGET]
+            if out == Exit.READ:
+                schedule.now = state[State.T]
+                state[State.ANSWER] = self._answer()
+                continue
+            reason = self._serve(out, end)
+            if reason is not None:
+                return reason
+
+    def _answer(self) -> int:
+        """What a device puts on the data bus in the read that is about to begin."""
+        state = self._state
+        if state[State.EXIT_TYPE] == Cycle.INA:
+            return self.board.acknowledge()
+        return self.board.readers[state[State.EXIT_INDEX]]()
+
+    def _serve(self, out: int, end: int) -> Reason | None:
+        """See to everything the core came back for; a reason if the machine is to hold."""
+        state, schedule = self._state, self.schedule
+        if out & Exit.IDLE and not self._pass_time(end):
+            return Reason.HALTED
+        schedule.run_until(state[State.T])
+        if out & Exit.WRITE:
+            self.board.writers[state[State.EXIT_INDEX]](state[State.EXIT_DATA])
+        if out & Exit.SOD:
+            self.board.sod(int(bool(state[State.LINES] & Line.SOD)))
+        if out & Exit.HLDA:
+            self.board.hlda(int(bool(state[State.LINES] & Line.HLDA)))
+        if self.stops.changed:
+            self._arm()
+        if out & Exit.STOP:
+            return Reason.STOP
+        if out & Exit.BUDGET:
+            return Reason.CYCLES
+        if out & Exit.BOUNDARY:
+            return Reason.INSTRUCTION
+        return None
+
+    def _pass_time(self, end: int) -> bool:
+        """Let an idle CPU wait for the next event; False if there is none to wait for."""
+        wake = self.schedule.next_t + 1
+        if wake > NEVER and not self._wait:
+            return False
+        self._state[State.T] = max(self._state[State.T], min(wake, end))
+        return True
+
+    def _arm(self) -> None:
+        self.stops.apply(self.board.map)
+        table = self.stops.table
+        lines_only = int(np.count_nonzero(table[:, StopField.LINES_ONLY]))
+        self._cpu.watch(table, self.stops.data_watch, lines_only)
+
+    def _return_address(self, place: int, total: int | None) -> int | None:
+        """Where the call that has just been made returns to; None if it was none.
+
+        Args:
+            place: address of the instruction.
+            total: ``trace.total`` before it began, or None if it was under way.
+        """
+        if total is not None and self.trace.total - total <= len(self.trace):
+            first = self.trace[total - self.trace.total]
+            if first["type"] != Cycle.OF:
+                return place
+        opcode = self.memory[place]
+        if opcode not in _CALLS:
+            return None
+        return (place + INSTRUCTIONS[opcode].length) & 0xFFFF
+
+
+def _address(at: int) -> int:
+    if not 0 <= at <= 0xFFFF:
+        raise IndexError(f"an address is 0 to FFFF hexadecimal, not {at:X}")
+    return at
+
+
+def _addresses(at: slice) -> range:
+    return range(*at.indices(0x10000))
