@@ -198,6 +198,7 @@ _WZ_TO_HL, _DE_TO_WZ, _XCHG = int(Op.WZ_TO_HL), int(Op.DE_TO_WZ), int(Op.XCHG)
 _EI, _DI, _RIM, _SIM, _HALT = (int(Op[n]) for n in ("EI", "DI", "RIM", "SIM", "HALT"))
 _DSUB, _ARHL, _RDEL = int(Op.DSUB), int(Op.ARHL), int(Op.RDEL)
 _HL_PLUS_Z, _SP_PLUS_Z = int(Op.HL_PLUS_Z), int(Op.SP_PLUS_Z)
+_CLEAR_F3 = int(Op.CLEAR_F3)
 
 
 @_part
@@ -574,6 +575,8 @@ def _wide(s: Array, table: Array, op: int, operand: int) -> None:
         _put_pair(s, _D, (_pair(s, _H) + s[_Z]) & 0xFFFF)
     elif op == _SP_PLUS_Z:
         _put_pair(s, _D, (s[_SP] + s[_Z]) & 0xFFFF)
+    elif op == _CLEAR_F3:
+        s[_F] &= 0xF7
 
 
 @_part

@@ -348,7 +348,7 @@ def _stack() -> Iterator[Instruction]:
             "POP",
             (name,),
             _fetch(),
-            _read(Addr.SP_UP, low),
+            _read(Addr.SP_UP, low, Op.CLEAR_F3 if is_psw else Op.NONE),
             _read(Addr.SP_UP, high),
             does="pop a pair",
             flags=_ALL if is_psw else "",

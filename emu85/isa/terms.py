@@ -121,6 +121,7 @@ class Op(enum.IntEnum):
     RDEL = 39
     HL_PLUS_Z = 40
     SP_PLUS_Z = 41
+    CLEAR_F3 = 42
 
 
 OP_TEXT: dict[Op, str] = {
@@ -166,6 +167,7 @@ OP_TEXT: dict[Op, str] = {
     Op.RDEL: "DE rotated left through CY",
     Op.HL_PLUS_Z: "DE <- HL + Z",
     Op.SP_PLUS_Z: "DE <- SP + Z",
+    Op.CLEAR_F3: "flag bit 3 <- 0",
 }
 
 
