@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
-from emu85.cpu.layout import WAIT_SHIFT
+from emu85.cpu.layout import INDEX_MASK, WAIT_SHIFT
 from emu85.firmware import assemble
 from emu85.machine import Machine
 
@@ -75,11 +75,17 @@ class Rig:
 
     def fill(self, data: Sequence[int]) -> None:
         """Put all 64 K of memory at once."""
-        self.machine.memory[0:0x10000] = bytes(data)
+        self.machine.board.store[self._cells(0, 0x10000)] = np.frombuffer(bytes(data), np.uint8)
 
     def bytes(self, start: int, end: int) -> npt.NDArray[np.int64]:
         """Memory from ``start`` up to but not including ``end``."""
-        return np.frombuffer(bytes(self.machine.memory[start:end]), dtype=np.uint8).astype(np.int64)
+        stored = self.machine.board.store[self._cells(start, end)]
+        return (stored & 0xFF).astype(np.int64)
+
+    def _cells(self, start: int, end: int) -> npt.NDArray[np.int64]:
+        # Straight into the board's store: reading 64 K byte by byte would take
+        # longer than the programs do.
+        return self.machine.board.map[start:end] & INDEX_MASK
 
     def number(self, address: int, length: int) -> int:
         """A number in memory, low byte first, as the 8085 keeps them."""
@@ -150,7 +156,7 @@ class Rig:
         self.set(PC=start)
         before = self.machine.t
         held = self.machine.run(t_states=limit)
-        assert held.reason.name == "HALTED", held
+        assert self.machine.registers.halted, held
         return self.halted_at() - before
 
     def halted_at(self) -> int:

@@ -163,6 +163,18 @@ HLT = 0x76
 manual's summary counts the first T-state."""
 
 
+AFFECTED = {
+    "S Z K AC P V CY": "ADD ADI ADC ACI SUB SUI SBB SBI ANA ANI XRA XRI ORA ORI CMP CPI DAA DSUB",
+    "S Z K AC P V": "INR DCR",
+    "K": "INX DCX",
+    "V CY": "DAD RDEL",
+    "CY": "RLC RRC RAL RAR STC CMC ARHL",
+}
+"""Flags that instructions change (flags lines of the manual's descriptions; V and K by
+Dehnhardt & Sorensen, but that logic and DAA define V and K is a choice).  POP PSW
+loads all; no other instruction changes any."""
+
+
 @dataclass(frozen=True, slots=True)
 class Opcode:
     """One line of the summary for one opcode.

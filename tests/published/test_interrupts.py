@@ -245,6 +245,21 @@ def test_trap_is_edge_and_level(rig: Rig) -> None:
     assert rig.get("PC") == 0x24
 
 
+@pytest.mark.parametrize(
+    ("late", "first"), [(3, "BI"), (4, "OF")], ids=["in time", "one T-state late"]
+)
+@pytest.mark.parametrize("line", PRIORITY[:4], ids=lambda line: line.name)
+def test_inputs_are_sampled_one_t_state_before_the_end(
+    line: Line, late: int, first: str, rig: Rig
+) -> None:
+    """A request in the last T-state of an instruction of four is put off by an instruction."""
+    rig.drive_at(rig.machine.t + late, line, 1)
+    assert rig.instruction()[0].type == "OF"
+    assert rig.instruction()[0].type == first
+    if first == "OF":
+        assert rig.instruction()[0].type == "BI"
+
+
 # EI and DI
 
 
@@ -413,9 +428,8 @@ def test_halt_is_left_by_an_interrupt(line: Line, rig: Rig) -> None:
     """The return address is that of the instruction after HLT."""
     halt(rig)
     rig.acknowledge_with(0xCF)
-    woken = rig.machine.t + 100
-    rig.drive_at(woken, line, 1)
-    total = rig.machine.trace.total
+    rig.drive_at(rig.machine.t + 100, line, 1)
+    total = rig.machine.trace.total - 1  # The halt state has begun.
     rig.machine.run(until=RESTART.get(line, 0x08), t_states=1000)
     seen = rig.cycles_since(total)
     acknowledged = [c for c in seen if c.type in ("BI", "INA")]

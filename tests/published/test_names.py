@@ -1,4 +1,4 @@
-"""The assembler's and the disassembler's names for the opcodes, against the hand table.
+"""Assembler, disassembler and printed reference against the hand table.
 
 Source: 8080/8085 Assembly Language Programming Manual; for the ten unspecified
 opcodes Dehnhardt & Sorensen, Electronics, 18 January 1979, whose X5 jumps are
@@ -12,8 +12,9 @@ import re
 import pytest
 
 from emu85.firmware import assemble, disassemble
+from emu85.isa import INSTRUCTIONS
 
-from .opcodes import OPCODES, Opcode
+from .opcodes import AFFECTED, OPCODES, Opcode
 
 SECOND, THIRD = 0x5A, 0x12
 
@@ -51,3 +52,22 @@ def plain(text: str) -> list[str]:
 def test_the_article_s_names_of_the_jumps(alias: str, code: int) -> None:
     segments = assemble(f"\t{alias} 125AH\n\tEND\n", "names.asm").image.segments
     assert [s.data for s in segments] == [bytes([code, SECOND, THIRD])]
+
+
+@pytest.mark.parametrize("code", range(256), ids=lambda code: str(OPCODES[code]))
+def test_printed_reference(code: int) -> None:
+    """Length, T-states on both paths and flags, as the reference prints them."""
+    opcode, printed = OPCODES[code], INSTRUCTIONS[code]
+    assert printed.length == opcode.size
+    assert printed.t_states == opcode.t
+    assert (printed.t_states_not_taken or printed.t_states) == opcode.t_not
+    assert printed.flags == affected(opcode)
+
+
+def affected(opcode: Opcode) -> str:
+    """The flags an opcode changes, highest first."""
+    if opcode.operands == ("PSW",) and opcode.mnemonic == "POP":
+        return "S Z K AC P V CY"
+    return next(
+        (flags for flags, names in AFFECTED.items() if opcode.mnemonic in names.split()), ""
+    )
