@@ -363,7 +363,7 @@ def test_first_rim_after_trap(enabled: int, rig: Rig) -> None:
     assert read_masks(rig) & 0x08 == 0
 
 
-@pytest.mark.parametrize("line", [Line.RST75, Line.RST65, Line.RST55], ids=lambda line: line.name)
+@pytest.mark.parametrize("line", PRIORITY[1:], ids=lambda line: line.name)
 def test_rim_after_other_interrupts(line: Line, rig: Rig) -> None:
     """After any other acknowledgement RIM tells that interrupts are disabled."""
     rig.drive(line, 1)
@@ -528,6 +528,23 @@ def test_reset(rig: Rig) -> None:
     fetch = rig.instruction()[0]
     assert (fetch.type, fetch.address) == ("OF", 0x0000)
     assert read_masks(rig) & 0x7F == 0x07
+
+
+def test_reset_in_the_middle_of_an_instruction(rig: Rig) -> None:
+    """What is under way is given up; RESET OUT is high meanwhile, and registers are kept (a choice: the manual leaves them undefined)."""
+    rig.put(START, [0xCD, 0x00, 0x90])
+    rig.set(B=0x5A)
+    rig.cycle()
+    rig.cycle()
+    total = rig.machine.trace.total
+    rig.machine.reset()
+    state = rig.cycles_since(total)
+    assert [c.type for c in state] == ["RESET"]
+    assert state[0].lines & Line.RESET_OUT
+    fetch = rig.cycle()
+    assert (fetch.type, fetch.address) == ("OF", 0x0000)
+    assert not fetch.lines & Line.RESET_OUT
+    assert (rig.get("SP"), rig.get("B")) == (STACK, 0x5A)
 
 
 # READY
