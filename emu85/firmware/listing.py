@@ -50,7 +50,7 @@ def write_listing(title: str, rows: Iterable[ListingRow], symbols: Iterable[Symb
     for row in rows:
         if row.source.file != file:
             file = row.source.file
-            lines.append(f"{'':29}[{file}]")
+            lines.append(f"{' ' * 28}[{file}]")
         lines.extend(_row(row))
     lines += ["", "Symbols", ""]
     lines.extend(_symbol(s) for s in sorted(symbols, key=lambda s: s.name.upper()))
@@ -63,7 +63,7 @@ def _row(row: ListingRow) -> Iterator[str]:
         place = f"={row.value:04X}"
     mark = "-" if row.skipped else "+" if row.expanded else " "
     shown = row.data[:_BYTES_A_LINE].hex(" ").upper()
-    yield f"{place:5} {shown:11}  {mark} {row.source.line:6}  {row.source.text}".rstrip()
+    yield f"{place:5} {shown:11}  {mark} {row.source.line:5}  {row.source.text}".rstrip()
     for start in range(_BYTES_A_LINE, len(row.data), _BYTES_A_LINE):
         address = (row.address or 0) + start
         yield f"{address:04X}  {row.data[start : start + _BYTES_A_LINE].hex(' ').upper()}"

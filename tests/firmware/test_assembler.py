@@ -151,7 +151,7 @@ def test_nothing_after_end_is_read() -> None:
 
 def test_include_beside_and_in_a_directory(tmp_path: Path) -> None:
     (tmp_path / "lib").mkdir()
-    (tmp_path / "near.inc").write_text("PORT EQU 21H\n INCLUDE \"far.inc\"\n")
+    (tmp_path / "near.inc").write_text('PORT EQU 21H\n INCLUDE "far.inc"\n')
     (tmp_path / "lib" / "far.inc").write_text("FAR: OUT PORT\n")
     assembly = assemble(
         " INCLUDE 'near.inc'\n JMP FAR",

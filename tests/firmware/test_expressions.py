@@ -7,7 +7,7 @@ from memory).  Expected values were worked out by hand.
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu85.errors import UserError
@@ -99,6 +99,7 @@ def test_operators(text: str, expected: int) -> None:
     assert value(text) == expected
 
 
+@settings(deadline=None)
 @given(WORD, WORD, st.sampled_from(["+", "-", "*", "AND", "OR", "XOR", "/", "MOD"]))
 def test_arithmetic_is_modulo_64k(left: int, right: int, operator: str) -> None:
     exact = {

@@ -12,7 +12,7 @@ import io
 
 import intelhex  # type: ignore[import-untyped]
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu85.errors import UserError
@@ -136,6 +136,7 @@ CELLS = st.dictionaries(st.integers(0, 0xFFFF), st.integers(0, 255), max_size=60
 RUNS = st.tuples(st.integers(0, 0xFF00), st.binary(min_size=1, max_size=200))
 
 
+@settings(deadline=None)
 @given(CELLS, st.none() | st.integers(0, 0xFFFF))
 def test_comes_back_as_it_went(cells: dict[int, int], entry: int | None) -> None:
     image = Image(segments_of(cells), entry=entry)
@@ -143,6 +144,7 @@ def test_comes_back_as_it_went(cells: dict[int, int], entry: int | None) -> None
     assert (again.segments, again.entry) == (image.segments, entry)
 
 
+@settings(deadline=None)
 @given(RUNS)
 def test_output_agrees_with_binascii_and_intelhex(run: tuple[int, bytes]) -> None:
     start, data = run

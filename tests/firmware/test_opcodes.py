@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from emu85.firmware import assemble, disassemble
+
 from .opcode_map import FORMS, encoded, written
 
 

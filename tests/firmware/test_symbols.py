@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu85.errors import UserError
@@ -15,6 +15,7 @@ def test_reads_lines() -> None:
     assert read_symbols(text) == {"Start": 0x100, "loop?": 0x1F, "@x$": 0xFFFF}
 
 
+@settings(deadline=None)
 @given(st.dictionaries(NAMES, st.integers(0, 0xFFFF), max_size=20))
 def test_comes_back_as_it_went(symbols: dict[str, int]) -> None:
     different = {name.upper(): (name, value) for name, value in symbols.items()}

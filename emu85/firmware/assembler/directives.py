@@ -252,6 +252,9 @@ def _parameter_and_list(statement: Statement) -> tuple[str, Argument]:
 def _repeat(
     state: Pass, statement: Statement, body: Body, rounds: Iterable[tuple[str, ...]]
 ) -> None:
+    if not body.lines:
+        return  # nothing, however often: not even the rounds need be counted
+
     def lines() -> Iterator[SourceLine]:
         for arguments in rounds:
             yield from body.expand(arguments, state.unique)

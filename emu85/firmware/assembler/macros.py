@@ -60,6 +60,7 @@ def _expanded(line: SourceLine, values: Mapping[str, str]) -> SourceLine:
     if len(text) > _LONGEST:
         raise Hopeless(
             f"a line of {len(text)} characters comes out of an expansion",
+            Place(column=1),
             expected=f"at most {_LONGEST}",
         )
     return replace(line, text=text)

@@ -9,6 +9,7 @@ An equated name may be defined by what follows; it is settled between the passes
 from __future__ import annotations
 
 import contextlib
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -26,6 +27,9 @@ from emu85.firmware.assembler.words import MNEMONICS, NAMED_DIRECTIVES
 from emu85.firmware.image import Image
 from emu85.firmware.listing import write_listing
 from emu85.firmware.symbols import Symbol, SymbolKind
+
+_LAST = sys.maxsize
+"""Stands after every line when mistakes are put in order."""
 
 
 def assemble(text: str, file: str = "", *, include_dirs: Sequence[str | Path] = ()) -> Assembly:
@@ -87,12 +91,7 @@ def _run(state: Pass, text: str, file: str) -> bool:
         while state.sources.frames:
             _leave(state)
     except Hopeless as error:
-        placed = (
-            error
-            if error.place.file
-            else error.at(state.place(error.place.column), state.line.text)
-        )
-        state.errors.append((2**62, placed))
+        state.errors.append((_LAST, state.placed(error)))
         return False
     return True
 
@@ -102,14 +101,15 @@ def _next(state: Pass) -> None:
     if line is None:
         _leave(state)
         return
-    active = all(condition.active for condition in state.sources.top.conditionals)
-    state.begin(line, skipped=not active)
+    state.begin(line)
     try:
         statement = split(line.text)
-        if active:
+        if state.sources.top.active:
             _statement(state, statement)
-        else:
-            skip(state, statement)
+            return
+        skip(state, statement)
+        if not state.sources.top.active:
+            state.left_out()
     except Hopeless:
         raise
     except UserError as error:

@@ -15,7 +15,7 @@ _DEEPEST = 100
 """Macro calls within one another."""
 _DEEPEST_FILES = 20
 """Files that include one another, without any of them coming twice."""
-_MOST_LINES = 200_000
+_MOST_LINES = 100_000
 """Lines that macros, repetitions and included files may make in one pass."""
 
 
@@ -44,6 +44,11 @@ class Frame:
     name: str = ""
     called: Place = field(default_factory=Place)
     conditionals: list[Conditional] = field(default_factory=list)
+
+    @property
+    def active(self) -> bool:
+        """Whether no IF leaves the next line out."""
+        return all(condition.active for condition in self.conditionals)
 
     @property
     def is_file(self) -> bool:
@@ -89,7 +94,9 @@ class Sources:
         """
         if sum(not frame.is_file for frame in self.frames) >= _DEEPEST:
             raise Hopeless(
-                f"{name} nests too deep", expected=f"at most {_DEEPEST} expansions in one another"
+                f"{name} nests too deep",
+                called,
+                expected=f"at most {_DEEPEST} expansions in one another",
             )
         self.frames.append(Frame(lines, name=name, called=called))
 
@@ -105,6 +112,7 @@ class Sources:
             if self._made > _MOST_LINES:
                 raise Hopeless(
                     f"{self.top.name or self.top.file} makes too many lines",
+                    Place(column=1),
                     expected=f"at most {_MOST_LINES} from macros, repetitions and includes",
                 )
         return line

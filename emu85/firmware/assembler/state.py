@@ -71,18 +71,22 @@ class Pass:
 
     # Lines
 
-    def begin(self, line: SourceLine, *, skipped: bool) -> None:
+    def begin(self, line: SourceLine) -> None:
         """Make ``line`` the one that errors, bytes and the listing speak of."""
         self.line = line
         self.here = self.location
         self._lines += 1
         self._row = len(self.rows)
-        self._list(line, skipped)
+        self._list(line)
 
-    def _list(self, line: SourceLine, skipped: bool = False) -> None:
+    def _list(self, line: SourceLine) -> None:
         if self.final:
-            expanded = self.sources.expanding
-            self.rows.append(ListingRow(line, expanded=expanded, skipped=skipped))
+            self.rows.append(ListingRow(line, expanded=self.sources.expanding))
+
+    def left_out(self) -> None:
+        """Say in the listing that a false IF left the line out."""
+        if self.final:
+            self.rows[self._row] = replace(self.rows[self._row], skipped=True)
 
     def show(
         self, *, address: int | None = None, data: bytes = b"", value: int | None = None
@@ -102,18 +106,22 @@ class Pass:
         Raises:
             Hopeless: there are too many to go on.
         """
-        if not error.place.file or error.place == self.place(error.place.column):
-            error = error.at(self.place(error.place.column), self.line.text)
-        trail = self.sources.trail()
-        if trail:
-            error.message += f" (in {trail})"
-        self.errors.append((self._lines, error))
+        self.errors.append((self._lines, self.placed(error)))
         if len(self.errors) == _MOST_ERRORS:
             raise Hopeless(
                 f"{_MOST_ERRORS} mistakes so far; the rest was not read",
                 self.place(),
                 expected="those above put right first",
             )
+
+    def placed(self, error: UserError) -> UserError:
+        """The mistake with its place, its source line and the macros it stands in."""
+        if not error.place.line or error.place == self.place(error.place.column):
+            error = error.at(self.place(error.place.column), self.line.text)
+        trail = self.sources.trail()
+        if trail:
+            error.message += f" (in {trail})"
+        return error
 
     # Values
 
