@@ -78,8 +78,6 @@ def test_binary(data: bytes, at: int) -> None:
 @settings(
     max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
 @given(data=st.binary(max_size=200))
 def test_files(suffix: str, data: bytes, tmp_path: Path) -> None:
     path = tmp_path / f"any{suffix}"
