@@ -42,9 +42,11 @@ class _Names:
 
     def __init__(self, symbols: Mapping[str, int] | None) -> None:
         self._names: dict[int, str] = {}
+        taken = set(RESERVED)
         for name, value in (symbols or {}).items():
-            if is_symbol_name(name) and name.upper() not in RESERVED:
+            if is_symbol_name(name) and name.upper() not in taken:
                 self._names.setdefault(value, name)
+                taken.add(name.upper())
 
     def at(self, value: int) -> str:
         return self._names.get(value, "")

@@ -54,6 +54,13 @@ def test_bytes_are_never_named() -> None:
     assert disassemble(reader(b"\x3e\x05"), 0, symbols={"FIVE": 5}).text == "MVI A,05H"
 
 
+def test_names_that_differ_in_case_only_are_one() -> None:
+    data = b"\xc3\x10\x00\xc3\x20\x00"
+    symbols = {"Out": 0x10, "OUT1": 0x20, "out1": 0x10}
+    texts = [line.text for line in disassemble_range(reader(data), 0, 6, symbols=symbols)]
+    assert texts == ["JMP 0010H", "JMP OUT1"]  # OUT is a mnemonic
+
+
 def test_source_of_two_stretches() -> None:
     memory = {0: 0x00, 1: 0x76, 9: 0xC9}
     lines = (
@@ -74,7 +81,7 @@ NAMES = st.from_regex(r"[A-Za-z_?@][A-Za-z0-9_?@$]{0,5}", fullmatch=True)
     st.dictionaries(NAMES, st.integers(0, 0xFFFF), max_size=5),
 )
 def test_any_bytes_come_back(data: bytes, start: int, named: dict[str, int]) -> None:
-    symbols = {name.upper(): value for name, value in named.items()}
+    symbols = dict(named)
     # Names that are sure to be met: at the start, amid the bytes, and as an operand.
     symbols |= {"START_": start, "INSIDE_": start + len(data) // 2, "OUT_": data[-1] * 257}
     lines = disassemble_range(reader(data, start), start, start + len(data), symbols=symbols)
