@@ -6,7 +6,8 @@ Sources (values from memory):
   Assembly Language Programming Manual.
 * V and K: Dehnhardt & Sorensen, Electronics, 18 January 1979.  V is two's
   complement overflow.  K (their X5) after arithmetic is the sign that the true
-  result would have.
+  result would have, which is what their formula comes to (see the arithmetic
+  tests).
 
 Every function takes bytes (0 to 255) and returns ``(result, flag byte)``.
 """

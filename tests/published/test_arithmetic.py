@@ -126,6 +126,21 @@ def test_accumulator_with_every_operand(name: str, form: str, rig: Rig) -> None:
 
 
 @pytest.mark.parametrize("carry", [0, 1])
+@pytest.mark.parametrize(("name", "code", "invert"), [("ADC", 0x88, 0), ("SBB", 0x98, 0xFF)])
+def test_k_by_the_published_formula(
+    name: str, code: int, invert: int, carry: int, rig: Rig
+) -> None:
+    """X5 = O1.O2 + O1.R + O2.R of the sign bits; a subtrahend is complemented.
+
+    Source: Dehnhardt & Sorensen, Electronics, 18 January 1979 (from memory).
+    """
+    result, flags = every_pair(rig, str(code), carry=carry)
+    a, b = operands()
+    o1, o2, r = a >> 7, (b ^ invert) >> 7, result >> 7
+    np.testing.assert_array_equal(flags >> 5 & 1, o1 & o2 | o1 & r | o2 & r, name)
+
+
+@pytest.mark.parametrize("carry", [0, 1])
 @pytest.mark.parametrize(
     ("tested", "prepare", "after", "formula"),
     [
