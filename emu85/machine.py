@@ -42,9 +42,7 @@ _BURST = 8_000_000
 """Longest burst of the core in T-states, so that a request to hold is soon seen."""
 
 _NO_BUDGET = 1 << 60
-_CALLS = {
-    i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)
-}
+_CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
 """Opcodes that push the PC: CALL, conditional calls, RST, RSTV."""
 
 

@@ -28,7 +28,7 @@ class Finding(NamedTuple):
 
     Attributes:
         address: memory address 0000-FFFF, or port 00-FF if ``is_port``.
-        count: how often.
+        times: how often.
         first_t, last_t: start T-state of the first and the last such cycle.
         pc: address of the instruction that gave rise to the first.
     """
@@ -36,7 +36,7 @@ class Finding(NamedTuple):
     kind: FindingKind
     is_port: bool
     address: int
-    count: int
+    times: int
     first_t: int
     last_t: int
     pc: int
@@ -71,7 +71,7 @@ class Findings:
 
     def _finding(self, row: int) -> Finding:
         kind, index = divmod(row, SPACE)
-        count, first_t, last_t, pc = (int(v) for v in self.table[row])
+        times, first_t, last_t, pc = (int(v) for v in self.table[row])
         is_port = index >= IO_BASE
         address = index - IO_BASE if is_port else index
-        return Finding(FindingKind(kind), is_port, address, count, first_t, last_t, pc)
+        return Finding(FindingKind(kind), is_port, address, times, first_t, last_t, pc)

@@ -14,6 +14,7 @@ import sys
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 _PACKAGES = ("cpu", "isa", "bus")
 
@@ -44,15 +45,16 @@ def compiled_loop() -> Loop:
 
     from emu85.cpu import core
 
-    before = numba.config.CACHE_DIR
+    compiler: Any = numba.njit
+    config: Any = numba.config
+    before = config.CACHE_DIR
     folder = _usable(cache_folder())
-    numba.config.CACHE_DIR = str(folder) if folder else before
+    config.CACHE_DIR = str(folder) if folder else before
+    options = {"cache": folder is not None, "error_model": "numpy", "_nrt": False}
     try:
-        dispatcher = numba.njit(core.SIGNATURE, cache=folder is not None, error_model="numpy", _nrt=False)(
-            core.run
-        )
+        dispatcher = compiler(core.SIGNATURE, **options)(core.run)
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before
     # The entry point takes the arrays without looking their types up at each call.
     entry: Loop = dispatcher.overloads[dispatcher.signatures[0]].entry_point
     return entry

@@ -29,12 +29,12 @@ All arithmetic is int64; mixing widths would turn into floats.
 """
 
 # Cells of an array are Any to the type checker and int64 to the compiler.
-# mypy: disable-error-code="no-any-return"
+# mypy: disable-error-code="no-any-return, arg-type"
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
 import numpy as np
@@ -129,12 +129,7 @@ _STATUS_SHIFT = int(Line.IO_M).bit_length() - 1
 
 _OF, _INA = int(Cycle.OF), int(Cycle.INA)
 _FETCH_SLOW = (
-    (1 << (WATCH_SHIFT + _OF))
-    | _READ_EXIT
-    | _NO_READER
-    | _CONTENTION
-    | _NOT_CODE
-    | _HOLD_BEFORE
+    (1 << (WATCH_SHIFT + _OF)) | _READ_EXIT | _NO_READER | _CONTENTION | _NOT_CODE | _HOLD_BEFORE
 )
 
 _VECTOR_TRAP, _VECTOR75, _VECTOR65, _VECTOR55 = VECTORS.values()
@@ -181,9 +176,14 @@ Function = TypeVar("Function", bound=Callable[..., object])
 
 
 def _part(function: Function) -> Function:
-    """Compile a piece of the loop; it is inlined into the loop where that pays."""
-    return cast(Function, numba.njit(error_model="numpy", forceinline=True, _nrt=False)(function))
+    """Compile a piece of the loop, to be inlined.
 
+    Without ``_nrt=False`` every call would count references to its arrays, which
+    halves the speed.
+    """
+    compiler: Any = numba.njit
+    options = {"error_model": "numpy", "forceinline": True, "_nrt": False}
+    return cast(Function, compiler(**options)(function))
 
 
 # Operation numbers, by name, for the switch below.
@@ -306,13 +306,7 @@ def _evaluate(
 def _attention(s: Array) -> int:
     """1 if something other than plain running has to be looked at between cycles."""
     lines = s[_LINES]
-    rare = (
-        (lines & (_HOLD | _HLDA))
-        | s[_HALTED]
-        | s[_SHADOW]
-        | s[_TRAP_LATCH]
-        | s[_WANT_BOUNDARY]
-    )
+    rare = (lines & (_HOLD | _HLDA)) | s[_HALTED] | s[_SHADOW] | s[_TRAP_LATCH] | s[_WANT_BOUNDARY]
     if rare != 0:
         return 1
     return int(s[_IE] != 0 and _maskable(s) != 0)
@@ -640,7 +634,7 @@ def _operate(s: Array, table: Array, op: int, r: int, operand: int) -> None:
         result = (v - 1) & 0xFF
         _flags(s, 1, _add(v, 0xFF, 0, table[SZP_AT + result]))
         s[_R + r] = result
-    elif _RLC <= op and op <= _RAR:
+    elif op >= _RLC and op <= _RAR:
         _rotate(s, op)
     elif op == _DAA:
         _decimal_adjust(s, table)
@@ -656,7 +650,7 @@ def _operate(s: Array, table: Array, op: int, r: int, operand: int) -> None:
 
 @_part
 def _read_findings(
-    findings: Array, s: Array, m: int, slow: int, v: int, index: int, t: int
+    findings: Array, s: Array, m: int, slow: int, v: np.int64, index: int, t: int
 ) -> int:
     """Note what is wrong with a read; returns line bits for its record."""
     pc = s[_INSTRUCTION]
@@ -910,11 +904,10 @@ def run(
                 previous = (ring[_before(place, size) & _PLACE_MASK] >> 32) & _LEVELS
             finding = notes & _FINDING
             bus = (slow >> (WATCH_SHIFT + kind)) & (data_watch[data] >> kind) & 1 | finding
-            if bus != 0 or (watch_lines != 0 and shown != previous):
-                if _evaluate(
-                    stops, s[_STOPS], t, kind, address, data, shown, previous, bus, finding
-                ):
-                    out |= _X_STOP
+            if (bus != 0 or (watch_lines != 0 and shown != previous)) and _evaluate(
+                stops, s[_STOPS], t, kind, address, data, shown, previous, bus, finding
+            ):
+                out |= _X_STOP
         place += 2
         if place == size:
             place = 0
@@ -944,7 +937,7 @@ def run(
                 pc = s[_H] << 8 | s[_L]
             elif op == OP_HOLD:
                 following = row
-            elif _EI <= op and op <= _HALT:
+            elif op >= _EI and op <= _HALT:
                 out |= _control(s, op)
                 lines = s[_LINES]
                 attention = _attention(s)
@@ -981,4 +974,3 @@ SIGNATURE = numba.int64(
     _VECTOR_OF,
 )
 """Types of the arguments of the loop."""
-

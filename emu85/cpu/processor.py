@@ -44,7 +44,7 @@ class Processor:
         self.trace = trace
         self._loop = compiled_loop()
         self._cells = np.zeros(STATE_CELLS, np.int64)
-        self.state = memoryview(self._cells)
+        self.state: memoryview[int] = memoryview(self._cells.data)
         self._stop_table = np.zeros((1, STOP_FIELDS), np.int64)
         self._data_watch = np.zeros(256, np.int64)
         self._fixed = (memory_map, store, trace.ring)

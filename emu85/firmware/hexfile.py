@@ -16,7 +16,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import intelhex  # type: ignore[import-untyped]
+import intelhex
 
 from emu85.errors import Place, UserError
 from emu85.firmware.image import SPACE, Image, segments_of

@@ -96,6 +96,7 @@ def _make(
 
 
 def _moves() -> Iterator[Instruction]:
+    cycles: tuple[MachineCycle, ...]
     for to, to_name in enumerate(_REGISTERS):
         for by, by_name in enumerate(_REGISTERS):
             if to == by == _MEMORY:
@@ -106,33 +107,26 @@ def _moves() -> Iterator[Instruction]:
                 cycles = (_fetch(), _write(Addr.HL, Reg(by)))
             else:
                 cycles = (_fetch(4, Op.MOVE, Reg(to), by),)
-            yield _make(
-                0x40 | to << 3 | by, "MOV", (to_name, by_name), *cycles, does="move a byte"
-            )
+            yield _make(0x40 | to << 3 | by, "MOV", (to_name, by_name), *cycles, does="move a byte")
+    rest: tuple[MachineCycle, ...]
     for to, name in enumerate(_REGISTERS):
         rest = (
             (_read(Addr.PC, Reg.TMP), _write(Addr.HL, Reg.TMP))
             if to == _MEMORY
             else (_read(Addr.PC, Reg(to)),)
         )
-        yield _make(
-            0x06 | to << 3, "MVI", (name, Operand.D8), _fetch(), *rest, does="move a datum"
-        )
+        yield _make(0x06 | to << 3, "MVI", (name, Operand.D8), _fetch(), *rest, does="move a datum")
     for i, (name, pair) in enumerate(_PAIRS):
         if pair is Reg.SP:
             rest = (_read(Addr.PC, Reg.Z), _read(Addr.PC, Reg.W, Op.WZ_TO_SP))
         else:
             rest = (_read(Addr.PC, _LOW[pair]), _read(Addr.PC, pair))
-        yield _make(
-            0x01 | i << 4, "LXI", (name, Operand.D16), _fetch(), *rest, does="load a pair"
-        )
+        yield _make(0x01 | i << 4, "LXI", (name, Operand.D16), _fetch(), *rest, does="load a pair")
 
 
 def _loads_and_stores() -> Iterator[Instruction]:
     direct = (_fetch(), *_ADDRESS_BYTES)
-    yield _make(
-        0x3A, "LDA", (Operand.ADDR,), *direct, _read(Addr.WZ, Reg.A), does="load A direct"
-    )
+    yield _make(0x3A, "LDA", (Operand.ADDR,), *direct, _read(Addr.WZ, Reg.A), does="load A direct")
     yield _make(
         0x32, "STA", (Operand.ADDR,), *direct, _write(Addr.WZ, Reg.A), does="store A direct"
     )
@@ -166,6 +160,7 @@ def _loads_and_stores() -> Iterator[Instruction]:
 
 
 def _arithmetic() -> Iterator[Instruction]:
+    cycles: tuple[MachineCycle, ...]
     families = (
         ("ADD", "ADI", "add to A", _ALL),
         ("ADC", "ACI", "add to A with carry", _ALL),

@@ -112,7 +112,7 @@ def _bus_words(step: Step) -> list[str]:
 def _types_text(step: Step) -> str:
     if step.finding and step.types == ANY:
         return "finding"
-    if ANY <= step.types:
+    if step.types >= ANY:
         return ",".join(["any", *(t.name for t in sorted(step.types - ANY))])
     return ",".join(t.name for t in sorted(step.types))
 

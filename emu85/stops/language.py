@@ -396,7 +396,7 @@ class _Parser:
         if is_foreign_hex(word, kind.digits):
             raise self.refuse(
                 f"{word!r} is not how numbers are written here",
-                expected=f"{word[2:]}, or {kind.noun} with H at its end if x is a don't-care nibble",
+                expected=f"{word[2:]}, or {kind.noun} ending in H if x is a don't-care nibble",
             )
         found = read_pattern(word, kind.digits)
         if found is None:

@@ -70,7 +70,7 @@ def watch_data(steps: list[Step]) -> Int64:
     watch = np.zeros(256, dtype=np.int64)
     for step in _watching(steps):
         accepted = (_BYTES & step.data_mask) == step.data_value
-        accepted &= (_BYTES >= step.data_low) & (_BYTES <= step.data_high)
+        accepted &= (step.data_low <= _BYTES) & (step.data_high >= _BYTES)
         watch[accepted] |= _bits(step.types)
     return watch
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import binascii
 import io
 
-import intelhex  # type: ignore[import-untyped]
+import intelhex
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st

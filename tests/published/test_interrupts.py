@@ -531,7 +531,10 @@ def test_reset(rig: Rig) -> None:
 
 
 def test_reset_in_the_middle_of_an_instruction(rig: Rig) -> None:
-    """What is under way is given up; RESET OUT is high meanwhile, and registers are kept (a choice: the manual leaves them undefined)."""
+    """What is under way is given up; RESET OUT is high meanwhile.
+
+    Registers are kept (a choice: the manual leaves them undefined).
+    """
     rig.put(START, [0xCD, 0x00, 0x90])
     rig.set(B=0x5A)
     rig.cycle()

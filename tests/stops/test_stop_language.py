@@ -213,10 +213,49 @@ def test_mistakes(text: str, column: int, message: str, expected: str, near: str
 
 
 WORDS = st.sampled_from(
-    ["on", "MW", "MR", "OF", "IOR", "any", "read", "finding", "opcode", "fetch", "RST", "7.5"]
-    + ["at", "outside", "hi", "lo", "data", "with", "when", "and", "then", "after", "SOD", "5"]
-    + ["high", "low", "rises", ",", "+", "-", "!", "'", "'A'", "START", "DATA", "xx", "8x0x"]
-    + ["8000", "21", "1B", "0x80"]
+    [
+        "on",
+        "MW",
+        "MR",
+        "OF",
+        "IOR",
+        "any",
+        "read",
+        "finding",
+        "opcode",
+        "fetch",
+        "RST",
+        "7.5",
+        "at",
+        "outside",
+        "hi",
+        "lo",
+        "data",
+        "with",
+        "when",
+        "and",
+        "then",
+        "after",
+        "SOD",
+        "5",
+        "high",
+        "low",
+        "rises",
+        ",",
+        "+",
+        "-",
+        "!",
+        "'",
+        "'A'",
+        "START",
+        "DATA",
+        "xx",
+        "8x0x",
+        "8000",
+        "21",
+        "1B",
+        "0x80",
+    ]
 )
 
 
