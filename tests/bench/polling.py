@@ -1,0 +1,17 @@
+"""Firmware that waits for a bit of an input port."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from tests.bench.clock import multiple
+from tests.bench.programs import POLL, machine
+from tests.bench.report import Row
+
+
+def polling() -> Iterator[Row]:
+    """IN, ANI, JZ: on a port that a device answers in Python, and on a published one."""
+    live = multiple(machine(POLL.format(port="20H")), 2_000_000)
+    yield Row("polling a port answered in Python", live, "x", 10)
+    published = multiple(machine(POLL.format(port="21H")), 40_000_000)
+    yield Row("polling a published port", published, "x", 100)
