@@ -59,19 +59,25 @@ from emu85.cpu.layout import (
 )
 from emu85.cpu.rows import (
     CONDITION_AT,
+    DATA_SHIFT,
     FETCH,
-    FIRST_AT,
+    FETCH_AT,
     HALTED,
     HELD,
+    HOLD,
     JAM_AT,
-    OP_HOLD,
+    LINES_SHIFT,
     READ,
+    RECORD_AT,
     ROWS_AT,
     ROWS_MAX,
     SLOW_AT,
     SZP_AT,
     TAKE_INTR,
     TAKE_RESTART,
+    TEST,
+    TYPE_SHIFT,
+    WAITS_SHIFT,
     WRITE,
     WRITE_BITS,
 )
@@ -125,9 +131,9 @@ _TRAP, _RST75, _RST65 = int(Line.TRAP), int(Line.RST75), int(Line.RST65)
 _RST55, _INTR, _SID = int(Line.RST55), int(Line.INTR), int(Line.SID)
 _HOLD, _SOD, _HLDA = int(Line.HOLD), int(Line.SOD), int(Line.HLDA)
 _READY, _FLOATING, _FINDING = int(Line.READY), int(Line.FLOATING), int(Line.FINDING)
-_STATUS_SHIFT = int(Line.IO_M).bit_length() - 1
 
-_OF, _INA = int(Cycle.OF), int(Cycle.INA)
+_OF = int(Cycle.OF)
+_OF_RECORD = _OF << TYPE_SHIFT | int(Line.S1 | Line.S0) << LINES_SHIFT
 _FETCH_SLOW = (
     (1 << (WATCH_SHIFT + _OF)) | _READ_EXIT | _NO_READER | _CONTENTION | _NOT_CODE | _HOLD_BEFORE
 )
@@ -160,16 +166,8 @@ _JUST_ACTIVATED = 2
 # Masks that keep an index from being taken for one that counts from the end.
 _ROW_MASK = ROWS_MAX - 1
 _PLACE_MASK = (1 << 32) - 1
-# Fields of a row word (see rows.py) and where a trace record has them: address in
-# bits 0-15, data 16-23, type 24-31, lines 32-47, wait states 48-63.
-_KIND_BITS = 15 << 33
-_KIND_TO_RECORD = 33 - 24
-_STATUS_BITS = 7 << 37
-_STATUS_TO_RECORD = 32 + _STATUS_SHIFT - 37
 _WAITS = WAIT_MASK << WAIT_SHIFT
-_WAITS_TO_RECORD = 48 - WAIT_SHIFT
-_LAST = 1 << 30
-_ACTS = 1023 << 19
+_WAITS_TO_RECORD = WAITS_SHIFT - WAIT_SHIFT
 _LEVELS = int(Line.FLOATING) - 1
 
 Function = TypeVar("Function", bound=Callable[..., object])
@@ -436,11 +434,20 @@ def _flags(s: Array, keep: int, flags: int) -> None:
 
 
 @_part
+def _add_to_a(s: Array, table: Array, v: int, carry: int) -> None:
+    a = s[_A]
+    r = (a + v + carry) & 0xFF
+    s[_F] = _add(a, v, carry, table[SZP_AT + r])
+    s[_A] = r
+
+
+@_part
 def _subtract(s: Array, table: Array, v: int, borrow: int) -> int:
-    """Flags and (in bits 8-15) result of A - v - borrow; the borrow is CY."""
+    """Set the flags of A - v - borrow and return the result byte; the borrow is CY."""
     inverse = v ^ 0xFF
     r = (s[_A] + inverse + 1 - borrow) & 0xFF
-    return r << 8 | (_add(s[_A], inverse, 1 - borrow, table[SZP_AT + r]) ^ 1)
+    s[_F] = _add(s[_A], inverse, 1 - borrow, table[SZP_AT + r]) ^ 1
+    return r
 
 
 @_part
@@ -451,28 +458,11 @@ def _logic(s: Array, table: Array, r: int, flags: int) -> None:
 
 
 @_part
-def _arithmetic(s: Array, table: Array, op: int, v: int) -> None:
-    """ADD to CMP with the byte ``v``."""
-    a = s[_A]
-    carry = s[_F] & 1
-    if op <= _ADC:
-        if op == _ADD:
-            carry = 0
-        r = (a + v + carry) & 0xFF
-        s[_F] = _add(a, v, carry, table[SZP_AT + r])
-        s[_A] = r
-    elif op == _ANA:
-        # The 8085 sets AC in every AND; the 8080 did not (User's Manual, ANA).
-        _logic(s, table, a & v, 0x10)
-    elif op == _XRA:
-        _logic(s, table, a ^ v, 0)
-    elif op == _ORA:
-        _logic(s, table, a | v, 0)
-    else:
-        both = _subtract(s, table, v, carry if op == _SBB else 0)
-        s[_F] = both & 0xFF
-        if op != _CMP:
-            s[_A] = both >> 8
+def _count(s: Array, table: Array, r: int, v: int, step: int) -> None:
+    """INR and DCR: add ``step`` (01 or FF) to register ``r``; CY is kept."""
+    result = (v + step) & 0xFF
+    _flags(s, 1, _add(v, step, 0, table[SZP_AT + result]))
+    s[_R + r] = result
 
 
 @_part
@@ -491,23 +481,25 @@ def _decimal_adjust(s: Array, table: Array) -> None:
 
 
 @_part
-def _rotate(s: Array, op: int) -> None:
-    a = s[_A]
-    carry = s[_F] & 1
-    if op == _RLC:
-        out = a >> 7
-        r = a << 1 | out
-    elif op == _RRC:
-        out = a & 1
-        r = a >> 1 | out << 7
-    elif op == _RAL:
-        out = a >> 7
-        r = a << 1 | carry
-    else:
-        out = a & 1
-        r = a >> 1 | carry << 7
+def _rotated(s: Array, r: int, out: int) -> None:
     s[_A] = r & 0xFF
     _flags(s, 0xFE, out)
+
+
+@_part
+def _count_pair(s: Array, operand: int, step: int, wrapped: int) -> None:
+    """INX and DCX: K tells that the pair has wrapped round."""
+    value = (_pair_or_sp(s, operand) + step) & 0xFFFF
+    _put_pair_or_sp(s, operand, value)
+    _flags(s, 0xDF, 0x20 if value == wrapped else 0)
+
+
+@_part
+def _double_add(s: Array, v: int) -> None:
+    hl = _pair(s, _H)
+    r = hl + v
+    _flags(s, 0xFC, r >> 16 | ((hl ^ r) & (v ^ r) & 0x8000) >> 14)
+    _put_pair(s, _H, r & 0xFFFF)
 
 
 @_part
@@ -526,37 +518,88 @@ def _double_subtract(s: Array, table: Array) -> None:
 
 
 @_part
-def _wide(s: Array, table: Array, op: int, operand: int) -> None:
-    """Operations on register pairs."""
-    if op == _INX:
-        value = (_pair_or_sp(s, operand) + 1) & 0xFFFF
-        _put_pair_or_sp(s, operand, value)
-        _flags(s, 0xDF, 0x20 if value == 0 else 0)
+def _shift_hl(s: Array) -> None:
+    hl = _pair(s, _H)
+    _flags(s, 0xFE, hl & 1)
+    _put_pair(s, _H, hl >> 1 | (hl & 0x8000))
+
+
+@_part
+def _rotate_de(s: Array) -> None:
+    de = _pair(s, _D)
+    r = de << 1 | (s[_F] & 1)
+    _flags(s, 0xFC, r >> 16 | ((de ^ r) & 0x8000) >> 14)
+    _put_pair(s, _D, r & 0xFFFF)
+
+
+@_part
+def _exchange(s: Array) -> None:
+    hl = _pair(s, _H)
+    _put_pair(s, _H, _pair(s, _D))
+    _put_pair(s, _D, hl)
+
+
+@_part
+def _operate(s: Array, table: Array, op: int, w: int, pc: int) -> int:
+    """Everything an instruction does with registers and flags alone; returns the PC.
+
+    One level of comparisons, which the compiler turns into one jump by table.
+    """
+    r = (w >> 8) & 15
+    operand = (w >> 12) & 127
+    if op == _MOVE:
+        s[_R + r] = s[_R + (operand & 15)]
+    elif op == _JUMP:
+        return _pair(s, _W)
+    elif op == _ADD:
+        _add_to_a(s, table, s[_R + (operand & 15)], 0)
+    elif op == _ADC:
+        _add_to_a(s, table, s[_R + (operand & 15)], s[_F] & 1)
+    elif op == _SUB:
+        s[_A] = _subtract(s, table, s[_R + (operand & 15)], 0)
+    elif op == _SBB:
+        s[_A] = _subtract(s, table, s[_R + (operand & 15)], s[_F] & 1)
+    elif op == _CMP:
+        _subtract(s, table, s[_R + (operand & 15)], 0)
+    elif op == _ANA:
+        # The 8085 sets AC in every AND; the 8080 did not (User's Manual, ANA).
+        _logic(s, table, s[_A] & s[_R + (operand & 15)], 0x10)
+    elif op == _XRA:
+        _logic(s, table, s[_A] ^ s[_R + (operand & 15)], 0)
+    elif op == _ORA:
+        _logic(s, table, s[_A] | s[_R + (operand & 15)], 0)
+    elif op == _INR:
+        _count(s, table, r, s[_R + r], 1)
+    elif op == _DCR:
+        _count(s, table, r, s[_R + r], 0xFF)
+    elif op == _INX:
+        _count_pair(s, operand, 1, 0)
     elif op == _DCX:
-        value = (_pair_or_sp(s, operand) - 1) & 0xFFFF
-        _put_pair_or_sp(s, operand, value)
-        _flags(s, 0xDF, 0x20 if value == 0xFFFF else 0)
+        _count_pair(s, operand, -1, 0xFFFF)
     elif op == _DAD:
-        hl = _pair(s, _H)
-        v = _pair_or_sp(s, operand)
-        r = hl + v
-        _flags(s, 0xFC, r >> 16 | ((hl ^ r) & (v ^ r) & 0x8000) >> 14)
-        _put_pair(s, _H, r & 0xFFFF)
-    elif op == _DSUB:
-        _double_subtract(s, table)
-    elif op == _ARHL:
-        hl = _pair(s, _H)
-        _flags(s, 0xFE, hl & 1)
-        _put_pair(s, _H, hl >> 1 | (hl & 0x8000))
-    elif op == _RDEL:
-        de = _pair(s, _D)
-        r = de << 1 | (s[_F] & 1)
-        _flags(s, 0xFC, r >> 16 | ((de ^ r) & 0x8000) >> 14)
-        _put_pair(s, _D, r & 0xFFFF)
-    elif op == _XCHG:
-        hl = _pair(s, _H)
-        _put_pair(s, _H, _pair(s, _D))
-        _put_pair(s, _D, hl)
+        _double_add(s, _pair_or_sp(s, operand))
+    elif op == _RLC:
+        _rotated(s, s[_A] << 1 | s[_A] >> 7, s[_A] >> 7)
+    elif op == _RRC:
+        _rotated(s, s[_A] >> 1 | s[_A] << 7, s[_A] & 1)
+    elif op == _RAL:
+        _rotated(s, s[_A] << 1 | (s[_F] & 1), s[_A] >> 7)
+    elif op == _RAR:
+        _rotated(s, s[_A] >> 1 | (s[_F] & 1) << 7, s[_A] & 1)
+    elif op == _DAA:
+        _decimal_adjust(s, table)
+    elif op == _CMA:
+        s[_A] ^= 0xFF
+    elif op == _STC:
+        s[_F] |= 1
+    elif op == _CMC:
+        s[_F] ^= 1
+    elif op == _RESTART:
+        return operand
+    elif op == _TO_VECTOR:
+        return s[_VECTOR]
+    elif op == _HL_TO_PC:
+        return _pair(s, _H)
     elif op == _HL_TO_SP:
         s[_SP] = _pair(s, _H)
     elif op == _WZ_TO_SP:
@@ -565,12 +608,21 @@ def _wide(s: Array, table: Array, op: int, operand: int) -> None:
         _put_pair(s, _H, _pair(s, _W))
     elif op == _DE_TO_WZ:
         _put_pair(s, _W, _pair(s, _D))
+    elif op == _XCHG:
+        _exchange(s)
+    elif op == _DSUB:
+        _double_subtract(s, table)
+    elif op == _ARHL:
+        _shift_hl(s)
+    elif op == _RDEL:
+        _rotate_de(s)
     elif op == _HL_PLUS_Z:
         _put_pair(s, _D, (_pair(s, _H) + s[_Z]) & 0xFFFF)
     elif op == _SP_PLUS_Z:
         _put_pair(s, _D, (s[_SP] + s[_Z]) & 0xFFFF)
     elif op == _CLEAR_F3:
         s[_F] &= 0xF7
+    return pc
 
 
 @_part
@@ -615,37 +667,6 @@ def _set_masks(s: Array) -> int:
         return 0
     s[_LINES] ^= _SOD
     return _X_SOD
-
-
-@_part
-def _operate(s: Array, table: Array, op: int, r: int, operand: int) -> None:
-    """Everything an instruction does with registers and flags alone."""
-    if op == _MOVE:
-        s[_R + r] = s[_R + operand]
-    elif op <= _CMP:
-        _arithmetic(s, table, op, s[_R + operand])
-    elif op == _INR:
-        v = s[_R + r]
-        result = (v + 1) & 0xFF
-        _flags(s, 1, _add(v, 1, 0, table[SZP_AT + result]))
-        s[_R + r] = result
-    elif op == _DCR:
-        v = s[_R + r]
-        result = (v - 1) & 0xFF
-        _flags(s, 1, _add(v, 0xFF, 0, table[SZP_AT + result]))
-        s[_R + r] = result
-    elif op >= _RLC and op <= _RAR:
-        _rotate(s, op)
-    elif op == _DAA:
-        _decimal_adjust(s, table)
-    elif op == _CMA:
-        s[_A] ^= 0xFF
-    elif op == _STC:
-        s[_F] |= 1
-    elif op == _CMC:
-        s[_F] ^= 1
-    else:
-        _wide(s, table, op, operand)
 
 
 @_part
@@ -787,10 +808,11 @@ def run(
             # ---- an opcode fetch
             address = pc
             index = pc
-            m = memory_map[pc]
+            m = memory_map[pc & 0xFFFF]
             v = np.int64(store[m & INDEX_MASK])
             data = v & 0xFF
             slow = m & _FETCH_SLOW
+            record = _OF_RECORD
             if (slow | (v & UNWRITTEN)) != 0:
                 if slow & _HOLD_BEFORE != 0 and s[_SKIP] == 0:
                     out = _X_BOUNDARY
@@ -806,21 +828,22 @@ def run(
                 s[_INSTRUCTION] = address
                 notes = _read_findings(findings, s, m, slow, v, index, t)
             s[_INSTRUCTION] = address
-            k = table[FIRST_AT + data] & _ROW_MASK
-            w = table[ROWS_AT + k]
+            w = table[FETCH_AT + data]
             pc = (pc + 1) & 0xFFFF
             if attention != 0 and s[_SHADOW] != 0:
                 s[_SHADOW] = 0
                 attention = _attention(s)
         else:
+            # ---- any other cycle
             k &= _ROW_MASK
             w = table[ROWS_AT + k]
+            record = table[RECORD_AT + k]
             at = w & 15
-            direction = (w >> 31) & 3
+            direction = (w >> 25) & 3
             if at == _AT_PC:
                 address = pc
                 index = pc
-                m = memory_map[pc]
+                m = memory_map[pc & 0xFFFF]
                 slow = m & table[SLOW_AT + k]
             else:
                 address = _address(s, at, pc) & 0xFFFF
@@ -842,20 +865,18 @@ def run(
                     if slow & _READ_EXIT != 0:
                         if answer < 0:
                             _step_back(s, at)
-                            _ask(s, index, (w >> 33) & 15, t)
+                            _ask(s, index, (record >> TYPE_SHIFT) & 15, t)
                             out = _X_READ
                             break
                         data = answer & 0xFF
                         answer = -1
                     notes = _read_findings(findings, s, m, slow, v, index, t)
+                s[_R + ((w >> 8) & 15)] = data
                 if at == _AT_PC:
                     pc = (pc + 1) & 0xFFFF
-                if k == TAKE_INTR:
+                elif k == TAKE_INTR:
                     s[_INSTRUCTION] = address
-                    k = table[JAM_AT + data] & _ROW_MASK
-                    w = table[ROWS_AT + k]
-                else:
-                    s[_R + ((w >> 8) & 15)] = data
+                    w = table[JAM_AT + data]
             elif direction == WRITE:
                 r = (w >> 8) & 15
                 if r == _PCH:
@@ -869,7 +890,7 @@ def run(
                 if slow & _WRITE_SLOW != 0:
                     notes = _write_findings(findings, s, slow, index, t)
                     if slow & _WRITE_EXIT != 0:
-                        _ask(s, index, (w >> 33) & 15, t)
+                        _ask(s, index, (record >> TYPE_SHIFT) & 15, t)
                         s[_EXIT_DATA] = data
                         out |= _X_WRITE
             else:
@@ -881,27 +902,22 @@ def run(
                     out |= _X_HLDA
 
         # ---- its record
-        shown = lines | _READY
-        if m & _WAITS != 0:
-            shown = lines
+        record |= address | data << DATA_SHIFT | (lines | notes) << LINES_SHIFT
+        if m & _WAITS == 0:
+            record |= _READY << LINES_SHIFT
+        else:
+            record |= (m & _WAITS) << _WAITS_TO_RECORD
         ring[place & _PLACE_MASK] = t
-        ring[(place + 1) & _PLACE_MASK] = (
-            address
-            | data << 16
-            | (w & _KIND_BITS) >> _KIND_TO_RECORD
-            | (w & _STATUS_BITS) << _STATUS_TO_RECORD
-            | (shown | notes) << 32
-            | (m & _WAITS) << _WAITS_TO_RECORD
-        )
+        ring[(place + 1) & _PLACE_MASK] = record
         budget -= 1
 
         # ---- the stops
         if ((slow & _WATCH_ALL) | (notes & _FINDING) | watch_lines) != 0:
-            kind = (w >> 33) & 15
-            shown |= ((w >> 37) & 7) << _STATUS_SHIFT
+            kind = (record >> TYPE_SHIFT) & 15
+            shown = (record >> LINES_SHIFT) & _LEVELS
             previous = s[_PREVIOUS]
             if started - budget > 1:
-                previous = (ring[_before(place, size) & _PLACE_MASK] >> 32) & _LEVELS
+                previous = (ring[_before(place, size) & _PLACE_MASK] >> LINES_SHIFT) & _LEVELS
             finding = notes & _FINDING
             bus = (slow >> (WATCH_SHIFT + kind)) & (data_watch[data] >> kind) & 1 | finding
             if (bus != 0 or (watch_lines != 0 and shown != previous)) and _evaluate(
@@ -915,37 +931,25 @@ def run(
         t += ((w >> 4) & 15) + ((m >> WAIT_SHIFT) & WAIT_MASK)
 
         # ---- what is done when it has ended
-        following = 0 if w & _LAST != 0 else k + 1
-        if w & _ACTS != 0:
-            op = (w >> 19) & 63
-            tested = (w >> 25) & 15
-            if tested != 0:
-                condition = CONDITION_AT + 2 * (tested - 1)
+        following = (w >> 27) & _ROW_MASK
+        op = (w >> 19) & 63
+        if op != 0:
+            if op == TEST:
+                condition = CONDITION_AT + 2 * ((w >> 12) & 15)
                 met = s[_F] & table[condition] != 0
                 if met != (table[condition + 1] != 0):
-                    following = 0
-                    pc = (pc + ((w >> 29) & 1)) & 0xFFFF
-            elif op < _JUMP:
-                _operate(s, table, op, (w >> 8) & 15, (w >> 12) & 127)
-            elif op == _JUMP:
-                pc = s[_W] << 8 | s[_Z]
-            elif op == _RESTART:
-                pc = (w >> 12) & 127
-            elif op == _TO_VECTOR:
-                pc = s[_VECTOR]
-            elif op == _HL_TO_PC:
-                pc = s[_H] << 8 | s[_L]
-            elif op == OP_HOLD:
+                    following = FETCH
+                    pc = (pc + ((w >> 37) & 1)) & 0xFFFF
+            elif op < _EI:
+                pc = _operate(s, table, op, w, pc) & 0xFFFF
+            elif op == HOLD:
                 following = row
-            elif op >= _EI and op <= _HALT:
+            else:
                 out |= _control(s, op)
                 lines = s[_LINES]
                 attention = _attention(s)
-            else:
-                _wide(s, table, op, (w >> 12) & 127)
-            pc &= 0xFFFF
         row = following
-        if attention != 0 and row == 0 and s[_WANT_BOUNDARY] == 1:
+        if attention != 0 and row == FETCH and s[_WANT_BOUNDARY] == 1:
             s[_WANT_BOUNDARY] = 2
 
     s[_T] = t
@@ -957,7 +961,7 @@ def run(
     s[_TOTAL] += started - budget
     s[_LAST_START] = last_start
     if started != budget:
-        s[_PREVIOUS] = (ring[_before(place, size) & _PLACE_MASK] >> 32) & _LEVELS
+        s[_PREVIOUS] = (ring[_before(place, size) & _PLACE_MASK] >> LINES_SHIFT) & _LEVELS
     return out
 
 

@@ -1,20 +1,19 @@
 """The instruction table packed into the numbers that the loop reads.
 
-One int64 word a machine cycle::
+Three int64 words a machine cycle.  The row word says what is done::
 
     bits  0-3   address kind (isa.Addr)
     bits  4-7   T-states
     bits  8-11  register (isa.Reg)
-    bits 12-18  operand
-    bits 19-24  operation (isa.Op)
-    bits 25-28  condition + 1 tested at the end of the cycle, 0 for none
-    bit  29     bytes the PC passes over when the condition is not met
-    bit  30     last cycle of the instruction
-    bits 31-32  direction (READ, WRITE or NEITHER)
-    bits 33-36  cycle type
-    bits 37-39  IO/M, S1, S0
+    bits 12-18  operand; the condition, where one is tested
+    bits 19-24  operation (isa.Op, TEST or HOLD)
+    bits 25-26  direction (READ, WRITE or NEITHER)
+    bits 27-36  row of the cycle that follows, 0 for an instruction boundary
+    bit  37     bytes the PC passes over when the condition is not met
 
-and beside it one word of map bits that send that cycle off the fast path.
+The slow word holds the map bits that send this cycle off the fast path, and the
+record word what the trace record says of it whatever the address and the data:
+cycle type, IO/M, S1, S0.
 """
 
 from __future__ import annotations
@@ -25,13 +24,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, LEVELS, READS, WRITES, Cycle, Levels
+from emu85.bus.lines import Line
 from emu85.cpu.layout import WATCH_SHIFT, MapBit
 from emu85.isa import INSTRUCTIONS, Addr, Condition, Instruction, MachineCycle, Op
 from emu85.isa.acknowledge import RESTART_INPUT, jammed
 
 READ, WRITE, NEITHER = 0, 1, 2
-OP_HOLD = 62
-"""Operation of the hold state, which no instruction has."""
+
+DATA_SHIFT, TYPE_SHIFT, LINES_SHIFT, WAITS_SHIFT = 16, 24, 32, 48
+"""Where a trace record packed into an int64 has its fields, the address in bits 0-15."""
+TEST, HOLD = 61, 62
+"""Operations that are not an instruction's own: the condition is tested; HLDA goes high."""
 
 FETCH, TAKE_INTR, TAKE_RESTART = 0, 1, 2
 """Rows with fixed numbers: opcode fetch, INTA fetch, and the acknowledge of a
@@ -62,8 +65,11 @@ ROWS_AT = 0
 """Where the parts of the packed table stand."""
 ROWS_MAX = 1024
 SLOW_AT = ROWS_AT + ROWS_MAX
-FIRST_AT = SLOW_AT + ROWS_MAX
-JAM_AT = FIRST_AT + 256
+RECORD_AT = SLOW_AT + ROWS_MAX
+FETCH_AT = RECORD_AT + ROWS_MAX
+"""Row words of the first cycles, by opcode."""
+JAM_AT = FETCH_AT + 256
+"""The same for opcodes that arrive by INTA."""
 SZP_AT = JAM_AT + 256
 CONDITION_AT = SZP_AT + 256
 TABLE_CELLS = CONDITION_AT + 32
@@ -79,23 +85,30 @@ def _direction(kind: Cycle) -> int:
     return WRITE if kind in WRITES else NEITHER
 
 
-def _word(cycle: MachineCycle, condition: Condition | None, last: bool, op: int) -> int:
-    levels = _levels(cycle)
-    status = (levels.io_m or 0) | (levels.s1 or 0) << 1 | (levels.s0 or 0) << 2
-    tested = condition + 1 if cycle.tests and condition is not None else 0
+def _word(cycle: MachineCycle, condition: Condition | None, following: int, op: int) -> int:
+    operand = cycle.operand
+    if cycle.tests and condition is not None:
+        op, operand = TEST, condition
     return (
         cycle.address
         | cycle.t_states << 4
         | cycle.register << 8
-        | cycle.operand << 12
+        | operand << 12
         | op << 19
-        | tested << 25
-        | cycle.skips << 29
-        | int(last) << 30
-        | _direction(cycle.kind) << 31
-        | cycle.kind << 33
-        | status << 37
+        | _direction(cycle.kind) << 25
+        | following << 27
+        | cycle.skips << 37
     )
+
+
+def _record(cycle: MachineCycle) -> int:
+    levels = _levels(cycle)
+    lines = (
+        (Line.IO_M if levels.io_m else 0)
+        | (Line.S1 if levels.s1 else 0)
+        | (Line.S0 if levels.s0 else 0)
+    )
+    return cycle.kind << TYPE_SHIFT | lines << LINES_SHIFT
 
 
 def _slow(cycle: MachineCycle) -> int:
@@ -116,7 +129,7 @@ class _Packer:
     """Lays rows one after another into the table."""
 
     def __init__(self) -> None:
-        self.table = np.zeros(TABLE_CELLS, np.int64)
+        self.table: NDArray[np.int64] = np.zeros(TABLE_CELLS, np.int64)
         self.free = 0
 
     def put(
@@ -124,10 +137,11 @@ class _Packer:
     ) -> int:
         first = self.free
         for i, cycle in enumerate(cycles):
-            last = i == len(cycles) - 1
-            word = _word(cycle, condition, last, cycle.does if op is None else op)
+            following = 0 if i == len(cycles) - 1 else self.free + 1
+            word = _word(cycle, condition, following, cycle.does if op is None else op)
             self.table[ROWS_AT + self.free] = word
             self.table[SLOW_AT + self.free] = _slow(cycle)
+            self.table[RECORD_AT + self.free] = _record(cycle)
             self.free += 1
         if self.free > ROWS_MAX:
             raise AssertionError("ROWS_MAX is too small for the instruction table")
@@ -136,8 +150,10 @@ class _Packer:
     def put_instruction(self, instruction: Instruction) -> None:
         cycles = instruction.cycles
         condition = instruction.condition
-        self.table[FIRST_AT + instruction.opcode] = self.put(cycles, condition)
-        self.table[JAM_AT + instruction.opcode] = self.put(jammed(instruction), condition)
+        first = self.put(cycles, condition)
+        self.table[FETCH_AT + instruction.opcode] = self.table[ROWS_AT + first]
+        first = self.put(jammed(instruction), condition)
+        self.table[JAM_AT + instruction.opcode] = self.table[ROWS_AT + first]
 
 
 def _parity_even(byte: int) -> bool:
@@ -157,7 +173,7 @@ def pack() -> NDArray[np.int64]:
     packer.put([MachineCycle(Cycle.INA, 6, Addr.PC_HELD)], None)
     packer.put(RESTART_INPUT, None)
     packer.put([halt], None)
-    packer.put([held], None, OP_HOLD)
+    packer.put([held], None, HOLD)
     if packer.free != _FIRST_FREE:
         raise AssertionError("the rows with fixed numbers have moved")
     for instruction in INSTRUCTIONS:

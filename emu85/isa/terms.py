@@ -76,7 +76,8 @@ class Condition(enum.IntEnum):
 class Op(enum.IntEnum):
     """What the CPU does with a byte once its machine cycle has ended.
 
-    ``r`` is the row's register, ``o`` its operand.
+    ``r`` is the row's register, ``o`` its operand.  Those from EI on act on more
+    than registers and flags.
     """
 
     NONE = 0
@@ -111,17 +112,17 @@ class Op(enum.IntEnum):
     WZ_TO_HL = 29
     DE_TO_WZ = 30
     XCHG = 31
-    EI = 32
-    DI = 33
-    RIM = 34
-    SIM = 35
-    HALT = 36
-    DSUB = 37
-    ARHL = 38
-    RDEL = 39
-    HL_PLUS_Z = 40
-    SP_PLUS_Z = 41
-    CLEAR_F3 = 42
+    DSUB = 32
+    ARHL = 33
+    RDEL = 34
+    HL_PLUS_Z = 35
+    SP_PLUS_Z = 36
+    CLEAR_F3 = 37
+    EI = 38
+    DI = 39
+    RIM = 40
+    SIM = 41
+    HALT = 42
 
 
 OP_TEXT: dict[Op, str] = {
