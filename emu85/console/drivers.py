@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 from typing import Protocol
@@ -44,14 +44,27 @@ class PlainDriver:
 @contextmanager
 def interrupt_holds(motion: Motion) -> Iterator[None]:
     """Have Ctrl-C hold the motion instead of ending the program."""
+    with _on_interrupt(motion.hold):
+        yield
+
+
+@contextmanager
+def interrupts_ignored() -> Iterator[None]:
+    """Have Ctrl-C do nothing where no motion is passing."""
+    with _on_interrupt(lambda: None):
+        yield
+
+
+@contextmanager
+def _on_interrupt(action: Callable[[], None]) -> Iterator[None]:
     if threading.current_thread() is not threading.main_thread():
         yield
         return
 
-    def on_interrupt(number: int, frame: FrameType | None) -> None:
-        motion.hold()
+    def on_signal(number: int, frame: FrameType | None) -> None:
+        action()
 
-    before = signal.signal(signal.SIGINT, on_interrupt)
+    before = signal.signal(signal.SIGINT, on_signal)
     try:
         yield
     finally:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -113,7 +114,9 @@ class Session:
 
     def show_held(self, held: Held) -> None:
         """Say why the machine is held, and show the bus."""
-        self.screen.show(held_sentence(held, self.machine))
+        text = held_sentence(held, self.machine)
+        for line in textwrap.wrap(text, self.screen.width, subsequent_indent="  "):
+            self.screen.show(line)
         self.show_bus()
 
     def show_bus(self) -> None:
@@ -142,7 +145,8 @@ class Session:
         """Show which instruction comes next."""
         registers = self.machine.registers
         if registers.boundary:
-            self.screen.show(f"{'next':>9}  {instruction_at(self.machine, registers.pc)}")
+            text = f"{registers.pc:04X}  {instruction_at(self.machine, registers.pc)}"
+            self.screen.show(f"  next     {text}")
 
     def disassembly(self, record: Any) -> str:
         """The instruction that an opcode fetch or an interrupt acknowledge begins."""

@@ -98,17 +98,19 @@ def _plain(start: Start, machine: Machine, speed: float | None) -> int:
 
 
 def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
+    from emu85.console.drivers import interrupts_ignored
     from emu85.console.script import do_lines, read_script
     from emu85.console.terminal import open_terminal
 
     console = open_terminal(machine, speed)
     session = console.session
     greet(session)
-    if start.script is not None:
-        do_lines(session, read_script(start.script), str(start.script))
-    elif not start.held:
-        session.attempt("talk" if machine.serial is not None else "run")
-    console.loop()
+    with interrupts_ignored():
+        if start.script is not None:
+            do_lines(session, read_script(start.script), str(start.script))
+        elif not start.held:
+            session.attempt("talk" if machine.serial is not None else "run")
+        console.loop()
     return 0
 
 

@@ -83,12 +83,13 @@ class TerminalConsole:
 
     def _bottom_at_prompt(self) -> str:
         line = self._prompt.default_buffer.document.text_before_cursor
-        if line.strip():
-            forms = explain(line, self.session.forms, self.session.context)
-            if forms:
-                more = f"   (or {len(forms) - 1} more)" if len(forms) > 1 else ""
-                return f" {forms[0].usage}: {forms[0].summary}{more}"
-        return self.bottom("held")
+        forms = explain(line, self.session.forms, self.session.context) if line.strip() else []
+        if not forms:
+            return self.bottom("held")
+        found = suggestions(line, self.session.forms, self.session.context)
+        hint = next((one.about for one in found if not one.text), forms[0].summary)
+        more = f"   (and {len(forms) - 1} more)" if len(forms) > 1 else ""
+        return f" {forms[0].usage}: {hint}{more}"
 
 
 class _Completer(Completer):

@@ -42,7 +42,7 @@ BAD = [
     "load missing.hex",
     "load program.asm at",
     "save dump.hex",
-    "save dump.hex 8",
+    "save dump.hex 8-",
     "speed warp",
     "type hello",
     "press",

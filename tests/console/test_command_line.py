@@ -40,7 +40,7 @@ def test_lines_from_a_pipe(folder: Path) -> None:
         cwd=folder,
     )  # fmt: skip
     assert (status, err) == (0, "")
-    assert "Held by stop 1 (on IOW at 40), in the I/O write of" in out
+    assert "Held by stop 1 (on IOW at 40): I/O write of" in out
     assert "\x1b" not in out
     assert out.count("opcode fetch from") == 0
 
@@ -68,7 +68,7 @@ def test_a_script_ends_at_its_first_mistake(folder: Path) -> None:
     status, out, err = emu85("run", "--board", "slate", "counter.asm", "--do", "bad.do", cwd=folder)
     assert status == 2
     assert err.startswith("emu85: bad.do:3:9: 'ZZ' is not a cycle type")
-    assert "             ^" in err.splitlines()[-1]
+    assert err.splitlines()[-1] == "    " + " " * 8 + "^"
     assert out.count("cycle    OF") == 1
 
 

@@ -15,7 +15,7 @@ from tests.console.programs import COUNTER, TALKER
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 
-_PATIENCE = 60.0
+_PATIENCE = 30.0
 _ESCAPES = re.compile(r"\x1b(\[[0-?]*[ -/]*[@-~]|\][^\x07]*\x07|[()][A-Z0-9]|[=>78])")
 
 
@@ -96,7 +96,7 @@ def test_ctrl_c_holds_the_running_board_and_quit_ends(
     terminal.wait_for("running")
     terminal.type("\x03")
     assert "Held by Ctrl-C" in terminal.wait_for("code ")
-    terminal.wait_for("emu85> ")
+    terminal.wait_for("emu85>")
     terminal.type("\x03")
     terminal.wait_for("The board is held")
     terminal.type("step\r")
@@ -116,7 +116,7 @@ def test_ctrl_c_holds_the_running_board_and_quit_ends(
 
 def test_ctrl_d_at_an_empty_prompt_ends(terminals: list[Terminal], tmp_path: Path) -> None:
     terminal = begin(terminals, tmp_path, "slate", COUNTER, "--held")
-    terminal.wait_for("emu85> ")
+    terminal.wait_for("emu85>")
     terminal.type("\x04")
     assert terminal.ended() == 0
     assert termios.tcgetattr(terminal.master) == terminal.before
@@ -140,7 +140,7 @@ def test_the_board_is_heard_and_typed_at(terminals: list[Terminal], tmp_path: Pa
 
 def test_pacing_is_ended_by_ctrl_c(terminals: list[Terminal], tmp_path: Path) -> None:
     terminal = begin(terminals, tmp_path, "slate", COUNTER, "--held")
-    terminal.wait_for("emu85> ")
+    terminal.wait_for("emu85>")
     terminal.type("pace 60\r")
     terminal.wait_for("LXI SP,8800H")
     terminal.wait_for("INR A")
@@ -155,10 +155,10 @@ def test_step_past_an_endless_call_is_held_by_ctrl_c(
 ) -> None:
     source = "  ORG 0\n  LXI SP,8800H\n  CALL SELF\nSELF: JMP SELF\n  END\n"
     terminal = begin(terminals, tmp_path, "slate", source, "--held")
-    terminal.wait_for("emu85> ")
+    terminal.wait_for("emu85>")
     terminal.type("step instruction\r")
     terminal.wait_for("flags")
-    terminal.wait_for("emu85> ")
+    terminal.wait_for("emu85>")
     terminal.type("step past\r")
     time.sleep(0.5)
     terminal.type("\x03")

@@ -1,7 +1,8 @@
 """The bus as it would stand on the bench: one machine cycle in full, or many as rows.
 
 Levels are those of the pins: a strobe that is 0 is active.  ``-`` is a line in
-its high-impedance state.
+its high-impedance state; in HALT, HOLD and RESET the buses are (User's Manual,
+October 1979, value from memory).
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, Cycle, Levels
+from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, STATES, Cycle, Levels
 from emu85.bus.lines import Line
 from emu85.console.views.places import Places
 from emu85.isa import INSTRUCTIONS
@@ -31,7 +32,7 @@ _INPUTS = (
     ("SOD", Line.SOD),
 )
 _STATUS = (("IO/M", Line.IO_M), ("S1", Line.S1), ("S0", Line.S0))
-_HEAD = f"{'T-state':>9} {'type':<4} {'address':<19} {'hex':<4} {'data':<9} hex"
+_HEAD = f"{'T-state':>9} {'type':<5} {'address':<19} {'hex':<4} {'data':<12}"
 _ROW = 69
 """Columns of a row before the instruction."""
 
@@ -86,19 +87,29 @@ def rows(records: Sequence[Record], width: int, disassembly: Disassembly) -> lis
 
 def _row(record: Record) -> str:
     word = int(record["lines"])
-    address, data = int(record["address"]), int(record["data"])
     pins = levels(record)
     status = _pin(pins.io_m) + _pin(pins.s1) + _pin(pins.s0)
     inputs = "".join(_bit(word, line) for _, line in _INPUTS)
     waits = int(record["waits"])
     shown_waits = "." if waits == 0 else str(waits) if waits < 10 else "+"
+    address, data = _buses(record)
     return (
-        f"{int(record['t']):>9} {Cycle(int(record['type'])).name:<4} {nibbles(address, 16)}"
-        f" {address:04X} {nibbles(data, 8)} {data:02X}  {status} {inputs} {shown_waits} "
+        f"{int(record['t']):>9} {Cycle(int(record['type'])).name:<5} {address} {data}"
+        f" {status} {inputs} {shown_waits} "
     )
 
 
+def _buses(record: Record, gap: str = " ") -> tuple[str, str]:
+    """Address and data in binary and hexadecimal; both float in HALT, HOLD and RESET."""
+    if Cycle(int(record["type"])) in STATES:
+        return f"---- ---- ---- ----{gap}----", f"---- ----{gap}--"
+    address, data = int(record["address"]), int(record["data"])
+    return f"{nibbles(address, 16)}{gap}{address:04X}", f"{nibbles(data, 8)}{gap}{data:02X}"
+
+
 def _row_text(record: Record, disassembly: Disassembly) -> str:
+    if record["type"] in STATES:
+        return ""
     word = int(record["lines"])
     notes = [text for line, text in _NOTES if word & line]
     if record["type"] in (Cycle.OF, Cycle.INA):
@@ -122,17 +133,18 @@ def panel(
         width: columns.
     """
     word = int(record["lines"])
-    address, data = int(record["address"]), int(record["data"])
     cycle = Cycle(int(record["type"]))
     pins = levels(record)
     t_states = "" if length is None else f", {length} T-states"
-    floating = "  floating: no chip answers" if word & Line.FLOATING else ""
-    name = places.near(address) if cycle in _MEMORY_CYCLES else ""
+    is_floating = word & Line.FLOATING and cycle not in STATES
+    floating = "  floating: no chip answers" if is_floating else ""
+    name = places.near(int(record["address"])) if cycle in _MEMORY_CYCLES else ""
+    address, data = _buses(record, "  ")
     waits = int(record["waits"])
     lines = [
         f"  cycle    {cycle.name}  {DESCRIPTIONS[cycle]} from T-state {int(record['t'])}{t_states}",
-        f"  address  {nibbles(address, 16)}  {address:04X}  {name}",
-        f"  data     {nibbles(data, 8)}            {data:02X}{floating}",
+        f"  address  {address}  {name}",
+        f"  data     {data}{floating}",
         f"  status   IO/M {_pin(pins.io_m)}  S1 {_pin(pins.s1)}  S0 {_pin(pins.s0)}     "
         f"strobes  RD {_pin(pins.rd)}  WR {_pin(pins.wr)}  INTA {_pin(pins.inta)}",
         "  control  " + _named(word, _CONTROL) + f"  wait states {waits}",
@@ -145,12 +157,8 @@ def panel(
 
 
 _MEMORY_CYCLES = (Cycle.OF, Cycle.MR, Cycle.MW)
-_CONTROL = (
-    ("READY", Line.READY),
-    ("HOLD", Line.HOLD),
-    ("HLDA", Line.HLDA),
-    ("RESET OUT", Line.RESET_OUT),
-)
+_HOLDING = (("HOLD", Line.HOLD), ("HLDA", Line.HLDA))
+_CONTROL = (("READY", Line.READY), *_HOLDING, ("RESET OUT", Line.RESET_OUT))
 _INTERRUPTS = (
     ("TRAP", Line.TRAP),
     ("RST 7.5", Line.RST75),
@@ -169,15 +177,16 @@ def pins(word: int) -> list[str]:
     return [
         "  inputs   " + _named(word, _INTERRUPTS),
         f"  serial   SID {_bit(word, Line.SID)}  SOD {_bit(word, Line.SOD)}",
-        "  control  " + _named(word, _CONTROL),
+        "  control  " + _named(word, _HOLDING),
     ]
 
 
 def brief(record: Record) -> str:
     """Address, data and type in a few columns, for the bottom line."""
     cycle = Cycle(int(record["type"]))
-    address, data = int(record["address"]), int(record["data"])
-    return f"{cycle.name} {address:04X} {data:02X}"
+    if cycle in STATES:
+        return cycle.name
+    return f"{cycle.name} {int(record['address']):04X} {int(record['data']):02X}"
 
 
 def sentence(record: Record) -> str:
@@ -193,7 +202,9 @@ def sentence(record: Record) -> str:
         return f"{DESCRIPTIONS[cycle]} of {data:02X} from {address:04X}"
     if cycle is Cycle.INA:
         return f"interrupt acknowledge with {data:02X} on the data bus"
-    return f"{DESCRIPTIONS[cycle]} at {address:04X}"
+    if cycle is Cycle.BI:
+        return f"bus idle at {address:04X}"
+    return f"{DESCRIPTIONS[cycle]} state"
 
 
 def jammed_text(opcode: int) -> str:

@@ -10,9 +10,9 @@ def held_sentence(held: Held, machine: Machine) -> str:
     """Which stop or other reason, in which machine cycle, at what T-state."""
     if held.reason is Reason.HALTED:
         return (
-            f"Held: the CPU is halted at T-state {held.t}, and nothing on the board will wake it."
+            f"Held: the CPU waits at T-state {held.t}, and nothing on the board will wake it."
         )
-    return f"Held {_reason(held, machine)}, {_where(machine)}."
+    return f"Held {_reason(held, machine)}: {_where(machine)}."
 
 
 def _reason(held: Held, machine: Machine) -> str:
@@ -29,6 +29,6 @@ def _reason(held: Held, machine: Machine) -> str:
 
 def _where(machine: Machine) -> str:
     if not len(machine.trace):
-        return "before the first machine cycle"
+        return "no machine cycle done yet"
     record = machine.trace[-1]
-    return f"in the {sentence(record)} that began at T-state {int(record['t'])}"
+    return f"{sentence(record)}, T-state {int(record['t'])}"

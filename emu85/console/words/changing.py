@@ -39,16 +39,16 @@ def put_memory(session: Session, address: int, byte: list[int]) -> None:
             f"{len(byte)} bytes from {address:04X} on go beyond FFFF",
             expected="bytes up to FFFF",
         )
-    for offset, value in enumerate(byte):
-        session.machine.memory[address + offset] = value
-    lost = [
-        address + i for i, value in enumerate(byte) if session.machine.memory[address + i] != value
-    ]
-    if lost:
-        raise UserError(
-            f"no chip holds a byte at {session.places.text(lost[0])}",
-            expected="an address of a ROM or RAM; 'board' shows the map",
-        )
+    memory = session.machine.memory
+    before = memory[address : address + len(byte)]
+    done = 0
+    try:
+        for value in byte:
+            memory[address + done] = value
+            done += 1
+    except UserError:  # all or nothing
+        memory[address : address + done] = before[:done]
+        raise
 
 
 @form("put port PORT BYTE", "give a port a byte as OUT would, in no time")

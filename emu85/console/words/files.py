@@ -32,7 +32,9 @@ def load(session: Session, file: Path, address: int | None = None) -> None:
     if file.suffix.casefold() == ".sym":
         _load_symbols(session, file)
         return
+    symbols = dict(session.machine.symbols)
     image = session.machine.load(file, at=address)
+    session.machine.symbols = symbols | image.symbols
     for segment in image.segments:
         last = segment.start + len(segment.data) - 1
         session.screen.show(

@@ -70,7 +70,8 @@ def findings(session: Session) -> None:
     if not found:
         session.screen.show("No findings.")
     for one in found:
+        where = f"port {one.address:02X}" if one.is_port else places.text(one.address)
         times = "once" if one.count == 1 else f"{one.count} times"
         when = f"T {one.first_t}" if one.count == 1 else f"T {one.first_t} to {one.last_t}"
-        where = f"{places.text(one.address)}, by the instruction at {places.text(one.pc)}"
-        session.screen.show(f"{one.kind} at {where}: {times}, {when}")
+        session.screen.show(f"{one.description} at {where}: {times}, {when}")
+        session.screen.show(f"    first by the instruction at {places.text(one.pc)}")

@@ -82,13 +82,13 @@ def press(session: Session, button: str) -> None:
 
 @form("set DEVICE TEXT", "set switches or another control of the board")
 def set_device(session: Session, device: str, text: str) -> None:
-    """A control's name and its value, or for a device with one such control the value
-    alone: 'set station 2A', 'set key down'. 'ports' lists the devices."""
+    """A control's name and its value if it takes one, or the value alone for the
+    device's first control: 'set key down', 'set station 2A', 'set station flip 3'."""
     controls = session.machine.board.devices[device].controls
     first, _, rest = without_comment(text).partition(" ")
     named = [control for control in controls if control.name == first.casefold()]
     valued = [control for control in controls if control.kind is not None]
-    if named or len(valued) != 1:
+    if named or not valued:
         _adjust(session, device, first, rest.strip())
     else:
         _adjust(session, device, valued[0].name, without_comment(text))
