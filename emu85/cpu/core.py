@@ -134,8 +134,15 @@ _READY, _FLOATING, _FINDING = int(Line.READY), int(Line.FLOATING), int(Line.FIND
 
 _OF = int(Cycle.OF)
 _OF_RECORD = _OF << TYPE_SHIFT | int(Line.S1 | Line.S0) << LINES_SHIFT
+_WAITS = WAIT_MASK << WAIT_SHIFT
 _FETCH_SLOW = (
-    (1 << (WATCH_SHIFT + _OF)) | _READ_EXIT | _NO_READER | _CONTENTION | _NOT_CODE | _HOLD_BEFORE
+    _WAITS
+    | (1 << (WATCH_SHIFT + _OF))
+    | _READ_EXIT
+    | _NO_READER
+    | _CONTENTION
+    | _NOT_CODE
+    | _HOLD_BEFORE
 )
 
 _VECTOR_TRAP, _VECTOR75, _VECTOR65, _VECTOR55 = VECTORS.values()
@@ -148,7 +155,11 @@ _UNWRITTEN_READ = int(FindingKind.UNWRITTEN_READ)
 _OUTSIDE_CODE, _STACK = int(FindingKind.NOT_CODE), int(FindingKind.STACK)
 
 _S_ACTIVE, _S_TYPES = int(StopField.ACTIVE), int(StopField.TYPES)
-_S_LOW, _S_HIGH, _S_OUTSIDE = int(StopField.LOW), int(StopField.HIGH), int(StopField.OUTSIDE)
+_S_LOW, _S_HIGH, _S_OUTSIDE = (
+    int(StopField.LOW),
+    int(StopField.HIGH),
+    int(StopField.OUTSIDE),
+)
 _S_AMASK, _S_AVALUE = int(StopField.ADDRESS_MASK), int(StopField.ADDRESS_VALUE)
 _S_DMASK, _S_DVALUE = int(StopField.DATA_MASK), int(StopField.DATA_VALUE)
 _S_DLOW, _S_DHIGH = int(StopField.DATA_LOW), int(StopField.DATA_HIGH)
@@ -166,8 +177,6 @@ _JUST_ACTIVATED = 2
 # Masks that keep an index from being taken for one that counts from the end.
 _ROW_MASK = ROWS_MAX - 1
 _PLACE_MASK = (1 << 32) - 1
-_WAITS = WAIT_MASK << WAIT_SHIFT
-_WAITS_TO_RECORD = WAITS_SHIFT - WAIT_SHIFT
 _LEVELS = int(Line.FLOATING) - 1
 
 Function = TypeVar("Function", bound=Callable[..., object])
@@ -185,7 +194,9 @@ def _part(function: Function) -> Function:
 
 
 # Operation numbers, by name, for the switch below.
-_MOVE, _ADD, _ADC, _SUB, _SBB = (int(Op[n]) for n in ("MOVE", "ADD", "ADC", "SUB", "SBB"))
+_MOVE, _ADD, _ADC, _SUB, _SBB = (
+    int(Op[n]) for n in ("MOVE", "ADD", "ADC", "SUB", "SBB")
+)
 _ANA, _XRA, _ORA, _CMP = (int(Op[n]) for n in ("ANA", "XRA", "ORA", "CMP"))
 _INR, _DCR, _INX, _DCX, _DAD = (int(Op[n]) for n in ("INR", "DCR", "INX", "DCX", "DAD"))
 _RLC, _RRC, _RAL, _RAR, _DAA = (int(Op[n]) for n in ("RLC", "RRC", "RAL", "RAR", "DAA"))
@@ -220,11 +231,13 @@ def _lines_met(stops: Array, i: int, lines: int, previous: int) -> bool:
 
 
 @_part
-def _bus_met(stops: Array, i: int, kind: int, address: int, data: int, finding: int) -> bool:
+def _bus_met(
+    stops: Array, i: int, kind: int, address: int, data: int, finding: int
+) -> bool:
     """Whether the bus part of step ``i`` holds."""
     if (stops[i, _S_TYPES] >> kind) & 1 == 0:
         return False
-    inside = stops[i, _S_LOW] <= address and address <= stops[i, _S_HIGH]
+    inside = stops[i, _S_LOW] <= address <= stops[i, _S_HIGH]
     if inside == (stops[i, _S_OUTSIDE] != 0):
         return False
     if address & stops[i, _S_AMASK] != stops[i, _S_AVALUE]:
@@ -304,7 +317,13 @@ def _evaluate(
 def _attention(s: Array) -> int:
     """1 if something other than plain running has to be looked at between cycles."""
     lines = s[_LINES]
-    rare = (lines & (_HOLD | _HLDA)) | s[_HALTED] | s[_SHADOW] | s[_TRAP_LATCH] | s[_WANT_BOUNDARY]
+    rare = (
+        (lines & (_HOLD | _HLDA))
+        | s[_HALTED]
+        | s[_SHADOW]
+        | s[_TRAP_LATCH]
+        | s[_WANT_BOUNDARY]
+    )
     if rare != 0:
         return 1
     return int(s[_IE] != 0 and _maskable(s) != 0)
@@ -717,9 +736,53 @@ def _ask(s: Array, index: int, kind: int, t: int) -> None:
 
 
 @_part
-def _before(place: int, size: int) -> int:
-    """Cell of the packed record of the cycle before the one at ``place``."""
-    return (place if place != 0 else size) - 1
+def _levels_before(ring: Array, place: int, size: int) -> int:
+    """Line levels in the record before the one at ``place``."""
+    end = place if place != 0 else size
+    return (ring[(end - 1) & _PLACE_MASK] >> LINES_SHIFT) & _LEVELS
+
+
+@_part
+def _start_before(ring: Array, place: int, size: int) -> int:
+    """Start T-state in the record before the one at ``place``."""
+    end = place if place != 0 else size
+    return ring[(end - 2) & _PLACE_MASK]
+
+
+@_part
+def _hold_sampled(s: Array, ring: Array, place: int, moved: bool) -> bool:
+    """Whether HOLD was high by T2 of the last cycle; one that rose later waits a cycle."""
+    if s[_HALTED] != 0:
+        return True
+    start = _start_before(ring, place, ring.shape[0]) if moved else s[_LAST_START]
+    return s[_HOLD_SINCE] <= start + 1
+
+
+@_part
+def _stopped(
+    stops: Array,
+    s: Array,
+    data_watch: Array,
+    slow: int,
+    record: int,
+    previous: int,
+    t: int,
+) -> bool:
+    """Whether a stop hits in the cycle of ``record``; looks closer only where one may."""
+    kind = (record >> TYPE_SHIFT) & 15
+    data = (record >> DATA_SHIFT) & 0xFF
+    lines = (record >> LINES_SHIFT) & _LEVELS
+    finding = (record >> LINES_SHIFT) & _FINDING
+    bus = (slow >> (WATCH_SHIFT + kind)) & (data_watch[data] >> kind) & 1 | finding
+    if bus == 0 and (s[_LINE_STOPS] == 0 or lines == previous):
+        return False
+    address = record & 0xFFFF
+    return (
+        _evaluate(
+            stops, s[_STOPS], t, kind, address, data, lines, previous, bus, finding
+        )
+        != 0
+    )
 
 
 def run(
@@ -752,13 +815,11 @@ def run(
     budget = s[_BUDGET]
     row = s[_ROW]
     pc = s[_PC]
-    answer = s[_ANSWER]
     place = s[_POSITION]
-    last_start = s[_LAST_START]
-    watch_lines = s[_LINE_STOPS]
-    lines = s[_LINES]
     size = ring.shape[0]
     started = budget
+    # The lines word of the record, as it is in all but rare cycles.
+    usual = (s[_LINES] | _READY) << LINES_SHIFT
     attention = _attention(s)
     out = 0
 
@@ -773,17 +834,16 @@ def run(
         # ---- which row comes next
         k = row
         if attention != 0:
+            lines = s[_LINES]
             held = lines & _HLDA != 0
-            # HOLD is sampled in T2, so one that rose later waits a cycle.
             wanted = lines & _HOLD != 0 and (
-                held or s[_HALTED] != 0 or s[_HOLD_SINCE] <= last_start + 1
+                held or _hold_sampled(s, ring, place, budget != started)
             )
             if wanted and held:
                 out = _X_IDLE
                 break
             if held:
-                lines &= ~_HLDA
-                s[_LINES] = lines
+                s[_LINES] = lines & ~_HLDA
                 if s[_HALTED] != 0:
                     row = HALTED
                 out = _X_HLDA
@@ -803,7 +863,6 @@ def run(
                     out = _X_IDLE
                     break
 
-        notes = 0
         if k == FETCH:
             # ---- an opcode fetch
             address = pc
@@ -812,21 +871,24 @@ def run(
             v = np.int64(store[m & INDEX_MASK])
             data = v & 0xFF
             slow = m & _FETCH_SLOW
-            record = _OF_RECORD
-            if (slow | (v & UNWRITTEN)) != 0:
+            record = usual | _OF_RECORD
+            rare = slow | (v & UNWRITTEN)
+            if rare != 0:
                 if slow & _HOLD_BEFORE != 0 and s[_SKIP] == 0:
                     out = _X_BOUNDARY
                     break
                 if slow & _READ_EXIT != 0:
-                    if answer < 0:
+                    data = s[_ANSWER]
+                    if data < 0:
                         _ask(s, index, _OF, t)
                         out = _X_READ
                         break
-                    data = answer & 0xFF
-                    answer = -1
+                    s[_ANSWER] = -1
                 s[_SKIP] = 0
                 s[_INSTRUCTION] = address
-                notes = _read_findings(findings, s, m, slow, v, index, t)
+                record |= (
+                    _read_findings(findings, s, m, slow, v, index, t) << LINES_SHIFT
+                )
             s[_INSTRUCTION] = address
             w = table[FETCH_AT + data]
             pc = (pc + 1) & 0xFFFF
@@ -837,7 +899,7 @@ def run(
             # ---- any other cycle
             k &= _ROW_MASK
             w = table[ROWS_AT + k]
-            record = table[RECORD_AT + k]
+            record = usual | table[RECORD_AT + k]
             at = w & 15
             direction = (w >> 25) & 3
             if at == _AT_PC:
@@ -861,16 +923,19 @@ def run(
             if direction == READ:
                 v = np.int64(store[m & INDEX_MASK])
                 data = v & 0xFF
-                if (slow | (v & UNWRITTEN)) != 0:
+                rare = slow | (v & UNWRITTEN)
+                if rare != 0:
                     if slow & _READ_EXIT != 0:
-                        if answer < 0:
+                        data = s[_ANSWER]
+                        if data < 0:
                             _step_back(s, at)
                             _ask(s, index, (record >> TYPE_SHIFT) & 15, t)
                             out = _X_READ
                             break
-                        data = answer & 0xFF
-                        answer = -1
-                    notes = _read_findings(findings, s, m, slow, v, index, t)
+                        s[_ANSWER] = -1
+                    record |= (
+                        _read_findings(findings, s, m, slow, v, index, t) << LINES_SHIFT
+                    )
                 s[_R + ((w >> 8) & 15)] = data
                 if at == _AT_PC:
                     pc = (pc + 1) & 0xFFFF
@@ -878,6 +943,7 @@ def run(
                     s[_INSTRUCTION] = address
                     w = table[JAM_AT + data]
             elif direction == WRITE:
+                rare = slow
                 r = (w >> 8) & 15
                 if r == _PCH:
                     data = pc >> 8
@@ -888,47 +954,42 @@ def run(
                 if slow & (_ROM | _NO_WRITER) == 0:
                     store[m & INDEX_MASK] = data
                 if slow & _WRITE_SLOW != 0:
-                    notes = _write_findings(findings, s, slow, index, t)
+                    record |= (
+                        _write_findings(findings, s, slow, index, t) << LINES_SHIFT
+                    )
                     if slow & _WRITE_EXIT != 0:
                         _ask(s, index, (record >> TYPE_SHIFT) & 15, t)
                         s[_EXIT_DATA] = data
                         out |= _X_WRITE
             else:
+                rare = slow
                 data = s[_PULL_UP]
-                notes = _FLOATING
+                record |= _FLOATING << LINES_SHIFT
                 if k == HELD:
-                    lines |= _HLDA
-                    s[_LINES] = lines
+                    s[_LINES] |= _HLDA
+                    usual |= _HLDA << LINES_SHIFT
+                    record |= usual
                     out |= _X_HLDA
 
-        # ---- its record
-        record |= address | data << DATA_SHIFT | (lines | notes) << LINES_SHIFT
-        if m & _WAITS == 0:
-            record |= _READY << LINES_SHIFT
-        else:
-            record |= (m & _WAITS) << _WAITS_TO_RECORD
+        # ---- its record, wait states, and the stops
+        record |= address | data << DATA_SHIFT
         ring[place & _PLACE_MASK] = t
-        ring[(place + 1) & _PLACE_MASK] = record
-        budget -= 1
-
-        # ---- the stops
-        if ((slow & _WATCH_ALL) | (notes & _FINDING) | watch_lines) != 0:
-            kind = (record >> TYPE_SHIFT) & 15
-            shown = (record >> LINES_SHIFT) & _LEVELS
+        if rare != 0 or s[_LINE_STOPS] != 0:
+            waits = (m >> WAIT_SHIFT) & WAIT_MASK
+            if waits != 0:
+                record = (record & ~(_READY << LINES_SHIFT)) | waits << WAITS_SHIFT
             previous = s[_PREVIOUS]
-            if started - budget > 1:
-                previous = (ring[_before(place, size) & _PLACE_MASK] >> LINES_SHIFT) & _LEVELS
-            finding = notes & _FINDING
-            bus = (slow >> (WATCH_SHIFT + kind)) & (data_watch[data] >> kind) & 1 | finding
-            if (bus != 0 or (watch_lines != 0 and shown != previous)) and _evaluate(
-                stops, s[_STOPS], t, kind, address, data, shown, previous, bus, finding
-            ):
+            if budget != started:
+                previous = _levels_before(ring, place, size)
+            if _stopped(stops, s, data_watch, slow, record, previous, t):
                 out |= _X_STOP
+            t += waits
+        ring[(place + 1) & _PLACE_MASK] = record
         place += 2
         if place == size:
             place = 0
-        last_start = t
-        t += ((w >> 4) & 15) + ((m >> WAIT_SHIFT) & WAIT_MASK)
+        budget -= 1
+        t += (w >> 4) & 15
 
         # ---- what is done when it has ended
         following = (w >> 27) & _ROW_MASK
@@ -946,7 +1007,7 @@ def run(
                 following = row
             else:
                 out |= _control(s, op)
-                lines = s[_LINES]
+                usual = (s[_LINES] | _READY) << LINES_SHIFT
                 attention = _attention(s)
         row = following
         if attention != 0 and row == FETCH and s[_WANT_BOUNDARY] == 1:
@@ -956,12 +1017,11 @@ def run(
     s[_BUDGET] = budget
     s[_ROW] = row
     s[_PC] = pc
-    s[_ANSWER] = answer
     s[_POSITION] = place
     s[_TOTAL] += started - budget
-    s[_LAST_START] = last_start
     if started != budget:
-        s[_PREVIOUS] = (ring[_before(place, size) & _PLACE_MASK] >> LINES_SHIFT) & _LEVELS
+        s[_PREVIOUS] = _levels_before(ring, place, size)
+        s[_LAST_START] = _start_before(ring, place, size)
     return out
 
 

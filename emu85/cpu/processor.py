@@ -52,7 +52,9 @@ class Processor:
         self._arguments = self._all_arguments()
         self.state[State.ANSWER] = -1
 
-    def watch(self, table: NDArray[np.int64], data_watch: NDArray[np.int64], lines: int) -> None:
+    def watch(
+        self, table: NDArray[np.int64], data_watch: NDArray[np.int64], lines: int
+    ) -> None:
         """Put the table of stop steps in force.
 
         Args:
@@ -62,7 +64,9 @@ class Processor:
         """
         self.state[State.STOPS] = len(table)
         self.state[State.LINE_STOPS] = lines
-        self._stop_table = np.ascontiguousarray(table) if len(table) else self._stop_table
+        self._stop_table = (
+            np.ascontiguousarray(table) if len(table) else self._stop_table
+        )
         self._data_watch = data_watch
         self._arguments = self._all_arguments()
 

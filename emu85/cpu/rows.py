@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, LEVELS, READS, WRITES, Cycle, Levels
 from emu85.bus.lines import Line
-from emu85.cpu.layout import WATCH_SHIFT, MapBit
+from emu85.cpu.layout import WAIT_MASK, WAIT_SHIFT, WATCH_SHIFT, MapBit
 from emu85.isa import INSTRUCTIONS, Addr, Condition, Instruction, MachineCycle, Op
 from emu85.isa.acknowledge import RESTART_INPUT, jammed
 
@@ -85,7 +85,9 @@ def _direction(kind: Cycle) -> int:
     return WRITE if kind in WRITES else NEITHER
 
 
-def _word(cycle: MachineCycle, condition: Condition | None, following: int, op: int) -> int:
+def _word(
+    cycle: MachineCycle, condition: Condition | None, following: int, op: int
+) -> int:
     operand = cycle.operand
     if cycle.tests and condition is not None:
         op, operand = TEST, condition
@@ -112,7 +114,7 @@ def _record(cycle: MachineCycle) -> int:
 
 
 def _slow(cycle: MachineCycle) -> int:
-    bits = 1 << (WATCH_SHIFT + cycle.kind)
+    bits = 1 << (WATCH_SHIFT + cycle.kind) | WAIT_MASK << WAIT_SHIFT
     direction = _direction(cycle.kind)
     if direction == READ:
         bits |= _READ_BITS
@@ -133,7 +135,10 @@ class _Packer:
         self.free = 0
 
     def put(
-        self, cycles: Sequence[MachineCycle], condition: Condition | None, op: int | None = None
+        self,
+        cycles: Sequence[MachineCycle],
+        condition: Condition | None,
+        op: int | None = None,
     ) -> int:
         first = self.free
         for i, cycle in enumerate(cycles):
@@ -180,7 +185,9 @@ def pack() -> NDArray[np.int64]:
         packer.put_instruction(instruction)
     for byte in range(256):
         packer.table[SZP_AT + byte] = (
-            (byte & 0x80) | (0x40 if byte == 0 else 0) | (0x04 if _parity_even(byte) else 0)
+            (byte & 0x80)
+            | (0x40 if byte == 0 else 0)
+            | (0x04 if _parity_even(byte) else 0)
         )
     for condition, (mask, wanted) in FLAG_MASKS.items():
         packer.table[CONDITION_AT + 2 * condition] = mask
