@@ -1,13 +1,15 @@
 """Bytes from a serial line as text on a screen.
 
 Only what a plain typing device does is done: carriage return, line feed,
-backspace.  Other control bytes and bytes beyond ASCII are shown as ``<1B>``, so
-nothing that firmware sends can disturb the terminal.
+backspace; NUL, BEL and DEL print nothing.  Other control bytes and bytes beyond
+ASCII are shown as ``<1B>``, so nothing that firmware sends can disturb the
+terminal.
 """
 
 from __future__ import annotations
 
-_CR, _LF, _BS, _BEL, _TAB = 0x0D, 0x0A, 0x08, 0x07, 0x09
+_CR, _LF, _BS, _BEL, _TAB, _DEL = 0x0D, 0x0A, 0x08, 0x07, 0x09, 0x7F
+_UNSEEN = (0, _BEL, _DEL)
 _LONGEST = 500
 """Characters after which a line is ended for the reader's sake."""
 
@@ -38,7 +40,7 @@ class SerialText:
             self.column = 0
         elif byte == _BS:
             self.column = max(0, self.column - 1)
-        elif byte != _BEL and byte != 0:
+        elif byte not in _UNSEEN:
             self._put(printable(byte))
             if len(self.current) >= _LONGEST:
                 self._end(done)
@@ -70,7 +72,7 @@ class SerialStream:
                 self._last = 0 if is_pair else byte
                 continue
             self._last = byte
-            if byte not in (_BEL, 0):
+            if byte not in _UNSEEN:
                 text += printable(byte)
         return text
 

@@ -19,6 +19,12 @@ def test_return_and_backspace_write_over() -> None:
     assert text.current == "45!"
 
 
+def test_a_character_taken_back_leaves_no_rest() -> None:
+    text = SerialText()
+    text.feed(b"alarn\x7f\x08 \x08m")  # an echoed DEL, then what takes the character away
+    assert text.current == "alarm"
+
+
 def test_other_bytes_cannot_reach_the_terminal() -> None:
     text = SerialText()
     text.feed(b"\x1b[2J\xe4\x07")
