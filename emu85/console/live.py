@@ -122,7 +122,7 @@ class LiveDriver:
 
     def _drive_steps(self, motion: Steps) -> Held:
         with interrupt_holds(motion):
-            return motion.advance()
+            return motion.finish()
 
     async def _live(self, motion: Motion, keyboard: bool) -> Held:
         application = self._application(motion, keyboard)

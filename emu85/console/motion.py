@@ -152,6 +152,10 @@ class Steps:
         self._move = move
 
     def advance(self) -> Held | None:
+        return self.finish()
+
+    def finish(self) -> Held:
+        """The whole of it in one go."""
         return self._move()
 
     def wait(self) -> float:

@@ -110,7 +110,7 @@ def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
             do_lines(session, read_script(start.script), str(start.script))
         elif not start.held:
             session.attempt("talk" if machine.serial is not None else "run")
-        console.loop()
+    console.loop()
     return 0
 
 

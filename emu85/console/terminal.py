@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable
 
 from prompt_toolkit import PromptSession
@@ -11,6 +12,7 @@ from prompt_toolkit.history import FileHistory, History, InMemoryHistory
 
 from emu85.bus.lines import Line
 from emu85.console import state_dir
+from emu85.console.drivers import interrupts_ignored
 from emu85.console.live import LiveDriver, LiveScreen
 from emu85.console.session import Session
 from emu85.console.suggest import explain, suggestions
@@ -49,15 +51,23 @@ class TerminalConsole:
         )
 
     def loop(self) -> None:
-        """Until ``quit``, or Ctrl-D at an empty prompt."""
+        """Until ``quit``, or Ctrl-D at an empty prompt; Ctrl-C never ends it."""
         while not self.session.is_over:
-            try:
-                line = self._prompt.prompt(_PROMPT)
-            except KeyboardInterrupt:
-                self.session.screen.show("The board is held. 'quit' or Ctrl-D ends the session.")
-                continue
-            except EOFError:
-                return
+            # The prompt leaves Python's own handling of the signal behind.
+            with contextlib.suppress(KeyboardInterrupt):
+                self._turn()
+
+    def _turn(self) -> None:
+        """One line read and executed."""
+        try:
+            line = self._prompt.prompt(_PROMPT)
+        except KeyboardInterrupt:
+            self.session.screen.show("The board is held. 'quit' or Ctrl-D ends the session.")
+            return
+        except EOFError:
+            self.session.is_over = True
+            return
+        with interrupts_ignored():
             self.session.attempt(line)
 
     def send(self, data: bytes) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from emu85.cpu.compiler import compiled_loop
 from tests.console.programs import COUNTER, TALKER
 
 
@@ -24,6 +25,12 @@ def emu85(*arguments: str, lines: str = "", cwd: Path | None = None) -> tuple[in
     )
     assert "Traceback" not in done.stderr
     return done.returncode, done.stdout, done.stderr
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _compiled() -> None:
+    """Have the line about the first start told before, not in the middle of a test."""
+    compiled_loop()
 
 
 @pytest.fixture

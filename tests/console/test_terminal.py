@@ -153,15 +153,18 @@ def test_pacing_is_ended_by_ctrl_c(terminals: list[Terminal], tmp_path: Path) ->
 def test_step_past_an_endless_call_is_held_by_ctrl_c(
     terminals: list[Terminal], tmp_path: Path
 ) -> None:
-    source = "  ORG 0\n  LXI SP,8800H\n  CALL SELF\nSELF: JMP SELF\n  END\n"
+    source = "  ORG 0\n  LXI SP,8800H\n  CALL SELF\n  NOP\nSELF: JMP SELF\n  END\n"
     terminal = begin(terminals, tmp_path, "slate", source, "--held")
     terminal.wait_for("emu85>")
     terminal.type("step instruction\r")
     terminal.wait_for("flags")
     terminal.wait_for("emu85>")
     terminal.type("step past\r")
-    time.sleep(0.5)
-    terminal.type("\x03")
+    # Nothing tells that the step has begun, so Ctrl-C is pressed until it is heard.
+    while "Held by Ctrl-C" not in terminal.text:
+        terminal.type("\x03")
+        time.sleep(0.1)
+        assert terminal.read()
     terminal.wait_for("Held by Ctrl-C")
     terminal.type("quit\r")
     assert terminal.ended() == 0

@@ -7,7 +7,7 @@ October 1979, value from memory).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, STATES, Cycle, Levels
@@ -72,17 +72,24 @@ def header() -> list[str]:
     return lines
 
 
-def rows(records: Sequence[Record], width: int, disassembly: Disassembly) -> list[str]:
+def rows(records: Iterable[Record], width: int, disassembly: Disassembly) -> list[str]:
     """One line a machine cycle; instructions that do not fit stand on a line above."""
     lines: list[str] = []
     room = width - _ROW
     for record in records:
-        text = _row_text(record, disassembly)
-        if len(text) > room:
-            lines.append(f"{'':>10}{text}"[:width])
-            text = ""
-        lines.append(f"{_row(record)}{text}".rstrip())
+        above, beside = _divided(_row_text(record, disassembly), room)
+        if above:
+            lines.append(f"{'':>10}{above}"[:width])
+        lines.append(f"{_row(record)}{beside}".rstrip())
     return lines
+
+
+def _divided(text: str, room: int) -> tuple[str, str]:
+    """What of a row's text goes on a line above it; the label alone if that is enough."""
+    if len(text) <= room:
+        return "", text
+    label, colon, rest = text.partition(": ")
+    return (f"{label}:", rest) if colon and len(rest) <= room else (text, "")
 
 
 def _row(record: Record) -> str:

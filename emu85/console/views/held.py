@@ -9,9 +9,7 @@ from emu85.machine import Held, Machine, Reason
 def held_sentence(held: Held, machine: Machine) -> str:
     """Which stop or other reason, in which machine cycle, at what T-state."""
     if held.reason is Reason.HALTED:
-        return (
-            f"Held: the CPU waits at T-state {held.t}, and nothing on the board will wake it."
-        )
+        return f"Held: the CPU waits at T-state {held.t}, and nothing on the board will wake it."
     return f"Held {_reason(held, machine)}: {_where(machine)}."
 
 

@@ -34,7 +34,7 @@ def load(session: Session, file: Path, address: int | None = None) -> None:
         return
     symbols = dict(session.machine.symbols)
     image = session.machine.load(file, at=address)
-    session.machine.symbols = symbols | image.symbols
+    session.machine.symbols = {**symbols, **image.symbols}
     for segment in image.segments:
         last = segment.start + len(segment.data) - 1
         session.screen.show(

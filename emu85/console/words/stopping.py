@@ -71,7 +71,7 @@ def findings(session: Session) -> None:
         session.screen.show("No findings.")
     for one in found:
         where = f"port {one.address:02X}" if one.is_port else places.text(one.address)
-        times = "once" if one.count == 1 else f"{one.count} times"
-        when = f"T {one.first_t}" if one.count == 1 else f"T {one.first_t} to {one.last_t}"
+        times = "once" if one.times == 1 else f"{one.times} times"
+        when = f"T {one.first_t}" if one.times == 1 else f"T {one.first_t} to {one.last_t}"
         session.screen.show(f"{one.description} at {where}: {times}, {when}")
         session.screen.show(f"    first by the instruction at {places.text(one.pc)}")
