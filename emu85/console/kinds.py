@@ -253,13 +253,13 @@ class Name(Kind):
 
 @dataclass(frozen=True)
 class Rest(Kind):
-    """The rest of the line as it stands, comment included."""
+    """The rest of the line as it stands, up to a comment."""
 
     wants: str = "text"
     rest: ClassVar[bool] = True
 
     def take(self, tokens: Sequence[Token], context: Context) -> tuple[str, int]:
-        return tokens[0].raw, len(tokens)
+        return without_comment(tokens[0].raw), len(tokens)
 
 
 @dataclass(frozen=True)

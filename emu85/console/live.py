@@ -58,6 +58,7 @@ class LiveScreen(ColourScreen):
         self.serial_text = SerialText()
         self._is_live = False
         self._waiting: list[str] = []
+        self._last_unfinished = ""
 
     def show(self, text: str = "") -> None:
         if self._is_live:
@@ -85,8 +86,9 @@ class LiveScreen(ColourScreen):
         """Show what is left, the unfinished line too."""
         self._is_live = False
         self.flush()
-        if self.serial_text.current:
-            super().show(self.serial_text.current)
+        if self.serial_text.current != self._last_unfinished:
+            self._last_unfinished = self.serial_text.current
+            super().show(self._last_unfinished)
 
     @property
     def has_waiting(self) -> bool:

@@ -89,7 +89,7 @@ class Session:
         try:
             self.execute(line)
         except UserError as error:
-            self.screen.problem(error if error.source else _with_line(error, line))
+            self.screen.problem(_told(error, line))
             return False
         except Exception as error:  # the session outlives our own mistakes
             self.screen.problem(_own_mistake(error))
@@ -162,11 +162,13 @@ class Session:
         self.screen.serial(bytes([byte]))
 
 
-def _with_line(error: UserError, line: str) -> UserError:
-    """The error with a caret under the place, if it has a column in this line."""
-    if error.place.file or error.place.line or not error.place.column:
+def _told(error: UserError, line: str) -> UserError | str:
+    """The error; one that stands in the line itself with a caret under its place."""
+    column = error.place.column
+    if error.source or error.place.file or error.place.line or not column:
         return error
-    return error.at(error.place, source=line)
+    text = UserError(error.message, expected=error.expected, nearest=error.nearest)
+    return f"{text}\n    {line}\n    {' ' * (column - 1)}^"
 
 
 def _own_mistake(error: Exception) -> str:

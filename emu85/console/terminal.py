@@ -47,7 +47,7 @@ class TerminalConsole:
             completer=_Completer(session),
             complete_while_typing=True,
             bottom_toolbar=self._bottom_at_prompt,
-            reserve_space_for_menu=6,
+            reserve_space_for_menu=5,
         )
 
     def loop(self) -> None:

@@ -53,11 +53,12 @@ def without_comment(raw: str) -> str:
     """``raw`` up to a ``#`` that begins a word outside quotes, trailing blanks dropped."""
     quote = ""
     for i, c in enumerate(raw):
+        begins_word = i == 0 or raw[i - 1].isspace()
         if quote:
             quote = "" if c == quote else quote
-        elif c in _QUOTES:
+        elif c in _QUOTES and begins_word:
             quote = c
-        elif c == "#" and (i == 0 or raw[i - 1].isspace()):
+        elif c == "#" and begins_word:
             return raw[:i].rstrip()
     return raw.rstrip()
 

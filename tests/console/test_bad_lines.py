@@ -88,6 +88,16 @@ step run for until stop on when at data after then MW OF,MR SOD high 8000-80FF 1
 stops drop 1 put A mem port HL regs bus find load save x.json type press set help speed # ' "
 + - , \\x tick NUL € 0x12 99999999999
 """
+
+
+def test_a_caret_stands_under_the_mistake(bench: Bench) -> None:
+    begin = len(bench.out.getvalue())
+    bench.session.attempt("stop on MW at 12 daat 3")
+    told = bench.out.getvalue()[begin:].splitlines()
+    assert told[0].startswith("'daat' is not part of a stop; expected")
+    assert told[1:] == ["    stop on MW at 12 daat 3", "    " + " " * 17 + "^"]
+
+
 WORDS = st.sampled_from([*_SOME.split(), "", "\0", "\x1b"])
 LINES = st.one_of(st.text(max_size=60), st.lists(WORDS, max_size=8).map(" ".join))
 

@@ -34,6 +34,7 @@ def test_a_comment_ends_the_words_but_stays_in_the_raw_text() -> None:
 def test_a_hash_inside_a_word_or_quotes_is_no_comment() -> None:
     assert without_comment("on MW at A#B") == "on MW at A#B"
     assert without_comment("data '#' # byte 23") == "data '#'"
+    assert without_comment("it's # a comment") == "it's"
 
 
 def test_an_open_quote_is_a_located_mistake() -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, STATES, Cycle, Levels
+from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, READS, STATES, Cycle, Levels
 from emu85.bus.lines import Line
 from emu85.console.views.places import Places
 from emu85.isa import INSTRUCTIONS
@@ -99,32 +99,32 @@ def _row(record: Record) -> str:
     inputs = "".join(_bit(word, line) for _, line in _INPUTS)
     waits = int(record["waits"])
     shown_waits = "." if waits == 0 else str(waits) if waits < 10 else "+"
-    address, data = _buses(record)
+    buses = " ".join(_buses(record))
     return (
-        f"{int(record['t']):>9} {Cycle(int(record['type'])).name:<5} {address} {data}"
+        f"{int(record['t']):>9} {Cycle(int(record['type'])).name:<5} {buses}"
         f" {status} {inputs} {shown_waits} "
     )
 
 
-def _buses(record: Record, gap: str = " ") -> tuple[str, str]:
-    """Address and data in binary and hexadecimal; both float in HALT, HOLD and RESET."""
+def _buses(record: Record) -> tuple[str, str, str, str]:
+    """Address, then data, each in binary and hexadecimal.
+
+    Both float in HALT, HOLD and RESET.
+    """
     if Cycle(int(record["type"])) in STATES:
-        return f"---- ---- ---- ----{gap}----", f"---- ----{gap}--"
+        return "---- ---- ---- ----", "----", "---- ----", "--"
     address, data = int(record["address"]), int(record["data"])
-    return f"{nibbles(address, 16)}{gap}{address:04X}", f"{nibbles(data, 8)}{gap}{data:02X}"
+    return nibbles(address, 16), f"{address:04X}", nibbles(data, 8), f"{data:02X}"
 
 
 def _row_text(record: Record, disassembly: Disassembly) -> str:
-    if record["type"] in STATES:
-        return ""
-    word = int(record["lines"])
-    notes = [text for line, text in _NOTES if word & line]
-    if record["type"] in (Cycle.OF, Cycle.INA):
-        notes.insert(0, disassembly(record))
+    word, cycle = int(record["lines"]), Cycle(int(record["type"]))
+    notes = [
+        disassembly(record) if cycle in (Cycle.OF, Cycle.INA) else "",
+        "floating" if word & Line.FLOATING and cycle in READS else "",
+        "finding" if word & Line.FINDING else "",
+    ]
     return ", ".join(note for note in notes if note)
-
-
-_NOTES = ((Line.FLOATING, "floating"), (Line.FINDING, "finding"))
 
 
 def panel(
@@ -143,15 +143,15 @@ def panel(
     cycle = Cycle(int(record["type"]))
     pins = levels(record)
     t_states = "" if length is None else f", {length} T-states"
-    is_floating = word & Line.FLOATING and cycle not in STATES
+    is_floating = word & Line.FLOATING and cycle in READS
     floating = "  floating: no chip answers" if is_floating else ""
     name = places.near(int(record["address"])) if cycle in _MEMORY_CYCLES else ""
-    address, data = _buses(record, "  ")
+    address, address_hex, data, data_hex = _buses(record)
     waits = int(record["waits"])
     lines = [
         f"  cycle    {cycle.name}  {DESCRIPTIONS[cycle]} from T-state {int(record['t'])}{t_states}",
-        f"  address  {address}  {name}",
-        f"  data     {data}{floating}",
+        f"  address  {address}  {address_hex:<4}  {name}",
+        f"  data     {data:<19}  {data_hex:<4}{floating}",
         f"  status   IO/M {_pin(pins.io_m)}  S1 {_pin(pins.s1)}  S0 {_pin(pins.s0)}     "
         f"strobes  RD {_pin(pins.rd)}  WR {_pin(pins.wr)}  INTA {_pin(pins.inta)}",
         "  control  " + _named(word, _CONTROL) + f"  wait states {waits}",

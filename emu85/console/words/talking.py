@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from emu85.board.serial import SerialLine
 from emu85.console.motion import FreeRun
 from emu85.console.registry import form
-from emu85.console.tokens import without_comment
 from emu85.errors import UserError
 
 if TYPE_CHECKING:
@@ -35,7 +34,7 @@ def talk(session: Session) -> None:
 def type_text(session: Session, text: str) -> None:
     r"""\r is a carriage return, \n a line feed, \t a tab, \\ a backslash, \x1B the byte 1B.
     The bytes go out one after another at the line's rate once the machine moves.
-    Quotes around the text are dropped; they keep blanks at its ends."""
+    Quotes around the text are dropped; they keep blanks at its ends, and #."""
     _serial(session).send(unescaped(text))
 
 
@@ -45,7 +44,6 @@ def unescaped(text: str) -> bytes:
     Raises:
         UserError: an unknown escape, or a character that is no byte.
     """
-    text = text.rstrip("\r\n")
     if len(text) > 1 and text[0] == text[-1] and text[0] in "\"'":
         text = text[1:-1]
     try:
@@ -85,13 +83,13 @@ def set_device(session: Session, device: str, text: str) -> None:
     """A control's name and its value if it takes one, or the value alone for the
     device's first control: 'set key down', 'set station 2A', 'set station flip 3'."""
     controls = session.machine.board.devices[device].controls
-    first, _, rest = without_comment(text).partition(" ")
+    first, _, rest = text.partition(" ")
     named = [control for control in controls if control.name == first.casefold()]
     valued = [control for control in controls if control.kind is not None]
     if named or not valued:
         _adjust(session, device, first, rest.strip())
     else:
-        _adjust(session, device, valued[0].name, without_comment(text))
+        _adjust(session, device, valued[0].name, text)
 
 
 def _adjust(session: Session, device: str, control: str, value: str) -> None:
