@@ -87,6 +87,9 @@ class FreeRun:
 class Pace:
     """So many steps a second, each shown, to be read by eye.
 
+    A step that goes on to a cycle type is ended by a stop of our own, which
+    :meth:`close` takes away again.
+
     Args:
         machine: what moves.
         rate: steps a second.
@@ -95,8 +98,8 @@ class Pace:
         clock: the wall clock, in seconds.
     """
 
-    _MOST_IN_A_SLICE = 1000
-    """Machine cycles between two looks at the keyboard."""
+    _SLICE = 500_000
+    """T-states between two looks at the keyboard."""
 
     def __init__(
         self,
@@ -109,32 +112,41 @@ class Pace:
         self.state = f"pacing {rate:g}/s" + (f" by {by.name}" if by is not None else "")
         self._machine = machine
         self._period = 1.0 / rate
-        self._by = by
         self._shown = shown
         self._clock = clock
         self._due = clock()
         self._is_asked = False
         self._wait = 0.0
+        self._stop = None if by is None else machine.stops.add(f"on {by.name}", owner="pace")
 
     def advance(self) -> Held | None:
-        for _ in range(self._MOST_IN_A_SLICE):
-            if self._is_asked:
-                return Held(Reason.ASKED, self._machine.t, ())
+        if self._is_asked:
+            return Held(Reason.ASKED, self._machine.t, ())
+        if self._stop is None:
             held = self._machine.step()
-            if held.reason is not Reason.CYCLES:
-                return held
-            if self._by is None or self._machine.trace[-1]["type"] == self._by:
-                self._shown()
-                self._set_next()
-                return None
+        else:
+            held = self._machine.run(t_states=self._SLICE)
+        others = tuple(stop for stop in held.stops if stop is not self._stop)
+        if others:
+            return held._replace(stops=others)
+        if held.reason in (Reason.CYCLES, Reason.STOP):
+            self._shown()
+            self._set_next()
+            return None
         self._wait = 0.0
-        return None
+        return None if held.reason is Reason.LIMIT else held
 
     def wait(self) -> float:
         return self._wait
 
     def hold(self) -> None:
         self._is_asked = True
+        self._machine.ask_hold()
+
+    def close(self) -> None:
+        """Take the stop of our own away."""
+        if self._stop is not None:
+            self._machine.stops.drop(self._stop.number)
 
     def _set_next(self) -> None:
         now = self._clock()

@@ -109,6 +109,8 @@ class Session:
             self.show_rows(min(done, _ROWS_AFTER_A_MOVE), done)
         if held.reason in (Reason.CYCLES, Reason.INSTRUCTION, Reason.ADDRESS):
             self.show_bus() if done <= 1 else self.show_next()
+        elif held.reason is Reason.LIMIT:
+            self.screen.show("The CPU still waits, halted or held, after a second of board time.")
         else:
             self.show_held(held)
 

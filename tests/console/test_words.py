@@ -160,6 +160,20 @@ def test_pace_ends_at_a_stop_and_shows_each_step(slate: Bench) -> None:
     assert "Held by stop 1" in text
     rows = [line for line in text.splitlines() if " OF   " in line]
     assert len(rows) == 3
+    assert [stop.number for stop in slate.machine.stops] == [1]
+
+
+def test_pace_by_a_rare_cycle_type_goes_from_one_to_the_next(slate: Bench) -> None:
+    text = slate.do("stop on IOW after 2", "pace 60 by IOW")
+    rows = [line for line in text.splitlines() if " IOW   " in line]
+    assert len(rows) == 3
+
+
+def test_steps_and_pace_of_a_halted_cpu(slate: Bench) -> None:
+    slate.do("put mem 8000 76", "put PC 8000", "step instruction")
+    assert "nothing on the board will wake it" in slate.do("step")
+    assert "nothing on the board will wake it" in slate.do("pace 60")
+    assert "nothing on the board will wake it" in slate.do("run for 1 ms")
 
 
 def test_help_tells_every_word_and_each_word_in_full(slate: Bench) -> None:

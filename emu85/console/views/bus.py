@@ -142,7 +142,7 @@ def panel(
     word = int(record["lines"])
     cycle = Cycle(int(record["type"]))
     pins = levels(record)
-    t_states = "" if length is None else f", {length} T-states"
+    t_states = "" if length is None else f", {length} T-state{'' if length == 1 else 's'}"
     is_floating = word & Line.FLOATING and cycle in READS
     floating = "  floating: no chip answers" if is_floating else ""
     name = places.near(int(record["address"])) if cycle in _MEMORY_CYCLES else ""

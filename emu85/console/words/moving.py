@@ -65,7 +65,11 @@ def pace(session: Session, rate: float, cycle: str | None = None) -> None:
     for line in bus.header():
         screen.show(line)
     by = None if cycle is None else Cycle[cycle]
-    held = session.move(Pace(session.machine, rate, by, lambda: session.show_rows(1)))
+    motion = Pace(session.machine, rate, by, lambda: session.show_rows(1))
+    try:
+        held = session.move(motion)
+    finally:
+        motion.close()
     if held.reason is not Reason.ASKED:
         session.show_rows(1)
     session.show_held(held)
