@@ -112,6 +112,7 @@ class LiveDriver:
         self._screen = screen
         self._bottom = bottom
         self._send = send
+        self._is_asked = False
 
     def drive(self, motion: Motion, *, keyboard: bool = False) -> Held:
         if isinstance(motion, Steps):
@@ -133,27 +134,29 @@ class LiveDriver:
             with interrupt_holds(motion):
                 await application.run_async(handle_sigint=False)
         finally:
+            self._is_asked = True
             motion.hold()
         return await mover
 
     async def _move(self, motion: Motion, application: Application[None]) -> Held:
         """Slices with room between them for keys and drawing."""
-        while not application.is_running:
+        while not application.is_running and not self._is_asked:
             await asyncio.sleep(0)
         served = drawn = time.perf_counter()
         try:
             while (held := motion.advance()) is None:
-                await self._pass(motion.wait())
-                now = time.perf_counter()
-                if self._screen.has_waiting and now - served >= _SERVED:
+                now, wait = time.perf_counter(), motion.wait()
+                if self._screen.has_waiting and max(wait, now - served) >= _SERVED:
                     await run_in_terminal(self._screen.flush)
-                    served = time.perf_counter()
-                if now - drawn >= _REDRAW:
+                    served = now
+                if max(wait, now - drawn) >= _REDRAW:
                     application.invalidate()
                     drawn = now
+                await self._pass(wait)
             return held
         finally:
-            application.exit()
+            if application.is_running:
+                application.exit()
 
     async def _pass(self, seconds: float) -> None:
         # A long wait is cut, so that a hold asked for meanwhile is served.
@@ -161,8 +164,6 @@ class LiveDriver:
         await asyncio.sleep(0)
         while (left := end - time.perf_counter()) > 0 and not self._is_asked:
             await asyncio.sleep(min(left, _SERVED))
-
-    _is_asked = False
 
     def _application(self, motion: Motion, keyboard: bool) -> Application[None]:
         self._is_asked = False

@@ -8,7 +8,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from emu85.board.device import Device
 from emu85.bus.cycles import Cycle
 from emu85.console import state_dir
 from emu85.console.drivers import Driver, PlainDriver
@@ -155,10 +154,6 @@ class Session:
         if record["type"] == Cycle.INA:
             return bus.jammed_text(int(record["data"]))
         return instruction_at(self.machine, int(record["address"]), int(record["data"]))
-
-    def device(self, name: str) -> Device:
-        """A device of the board by its name."""
-        return self.machine.board.devices[name]
 
     def _on_serial(self, byte: int) -> None:
         self.screen.serial(bytes([byte]))
