@@ -24,7 +24,7 @@ import numpy as np
 
 from emu85.board import Board, BoardDescription, SerialLine, fit, load_board, read_board
 from emu85.board.schedule import NEVER, Schedule
-from emu85.bus.cycles import Cycle
+from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.findings import Findings
 from emu85.bus.lines import Line
 from emu85.bus.trace import Trace
@@ -82,7 +82,8 @@ class Memory:
     """The memory space as the CPU sees it, without side effects on any device.
 
     ``memory[a]`` is a byte, ``memory[a:b]`` bytes; both can be assigned, ROM
-    included.  Addresses are 0 to FFFF; assigning where no chip is raises UserError.
+    included.  Addresses are 0 to FFFF; assigning where no chip is raises UserError,
+    and what is no byte, or not as many bytes as addresses, ValueError.
     """
 
     def __init__(self, board: Board) -> None:
@@ -104,11 +105,13 @@ class Memory:
     def __setitem__(self, at: slice, value: Iterable[int]) -> None: ...
     def __setitem__(self, at: int | slice, value: int | Iterable[int]) -> None:
         if isinstance(at, int) and isinstance(value, int):
-            self._board.poke(_address(at), value)
-            return
+            at, value = slice(_address(at), at + 1), (value,)
         if not isinstance(at, slice) or isinstance(value, int):
             raise TypeError("memory[a] takes a byte, memory[a:b] takes bytes")
-        for address, byte in zip(_addresses(at), bytes(value), strict=True):
+        addresses, data = _addresses(at), bytes(value)
+        if len(addresses) != len(data):
+            raise ValueError(f"{len(addresses)} addresses take so many bytes, not {len(data)}")
+        for address, byte in zip(addresses, data, strict=True):
             self._board.poke(address, byte)
 
 
@@ -216,20 +219,22 @@ class Machine:
         self._cpu.reset()
         self.board.reset()
         self.board.sod(0)
+        self.board.hlda(0)
         self.schedule.run_until(self.t)
 
     # --- moving ---------------------------------------------------------------
 
     def step(self, cycles: int = 1) -> Held:
         """Run ``cycles`` machine cycles, or fewer if a stop hits."""
+        self._asked = False
         return self._go(self._idle_end(), cycles)
 
     def step_instruction(self, count: int = 1) -> Held:
         """Run to the next opcode fetch, ``count`` times; or until a stop."""
+        self._asked = False
         held = Held(Reason.INSTRUCTION, self.t)
         for _ in range(count):
-            self._state[State.WANT_BOUNDARY] = 1
-            held = self._go(self._idle_end())
+            held = self._go_to_boundary()
             if held.reason is not Reason.INSTRUCTION:
                 break
         return held
@@ -240,10 +245,11 @@ class Machine:
         The return is the first fetch at the address after the call with the stack
         back at its level, so recursion does not end it early.
         """
+        self._asked = False
         total = self.trace.total
         place = self.registers.instruction_at
         began = not self.registers.boundary
-        held = self.step_instruction()
+        held = self._go_to_boundary()
         if held.reason is not Reason.INSTRUCTION:
             return held
         back = self._return_address(place, None if began else total)
@@ -251,7 +257,7 @@ class Machine:
             return held
         level = self.registers.sp
         while True:
-            held = self.run(until=back)
+            held = self._go_until(NEVER, back)
             risen = (self.registers.sp - level) & 0xFFFF
             if held.reason is not Reason.ADDRESS or 0 < risen < 0x8000:
                 return held
@@ -273,6 +279,7 @@ class Machine:
             wait: in a halt that nothing scheduled can end, let the time pass
                 (somebody may yet press a key) instead of returning at once.
         """
+        self._asked = False
         self._wait = wait and (t_states is not None or seconds is not None)
         if seconds is not None:
             of_seconds = max(1, round(seconds * self.clock_hz))
@@ -329,6 +336,10 @@ class Machine:
         """How long a step waits in a halted machine: one second of board time."""
         return self.t + round(self.clock_hz)
 
+    def _go_to_boundary(self) -> Held:
+        self._state[State.WANT_BOUNDARY] = 1
+        return self._go(self._idle_end())
+
     def _go_until(self, end: int, address: int) -> Held:
         words = self.board.map
         words[address] |= MapBit.HOLD_BEFORE
@@ -345,7 +356,6 @@ class Machine:
 
     def _go(self, end: int, budget: int = _NO_BUDGET) -> Held:
         """Run to the first boundary between machine cycles at or after ``end``."""
-        self._asked = False
         if self.stops.changed:
             self._arm()
         try:
@@ -382,8 +392,8 @@ class Machine:
         """What a device puts on the data bus in the read that is about to begin."""
         state = self._state
         if state[State.EXIT_TYPE] == Cycle.INA:
-            return self.board.acknowledge()
-        return self.board.readers[state[State.EXIT_INDEX]]()
+            return self.board.acknowledge() & 0xFF
+        return self.board.readers[state[State.EXIT_INDEX]]() & 0xFF
 
     def _serve(self, out: int, end: int) -> Reason | None:
         """See to everything the core came back for; a reason if the machine is to hold."""
@@ -428,14 +438,21 @@ class Machine:
             place: address of the instruction.
             total: ``trace.total`` before it began, or None if it was under way.
         """
-        if total is not None and self.trace.total - total <= len(self.trace):
-            first = self.trace[total - self.trace.total]
-            if first["type"] != Cycle.OF:
-                return place
+        if total is not None and self._interrupted_since(total):
+            return place
         opcode = self.memory[place]
         if opcode not in _CALLS:
             return None
         return (place + INSTRUCTIONS[opcode].length) & 0xFFFF
+
+    def _interrupted_since(self, total: int) -> bool:
+        """Whether an interrupt was taken first after ``trace.total`` was ``total``."""
+        count = self.trace.total - total
+        if count > len(self.trace):
+            return False
+        # A hold or the halt that the interrupt ended may come before it.
+        cycles = [kind for kind in self.trace.last(count)["type"].tolist() if kind not in STATES]
+        return bool(cycles) and cycles[0] != Cycle.OF
 
 
 def _address(at: int) -> int:

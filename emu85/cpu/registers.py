@@ -13,9 +13,7 @@ FLAGS: dict[str, int] = {"s": 7, "z": 6, "k": 5, "ac": 4, "p": 2, "v": 1, "cy": 
 
 def _checked(name: str, value: int, bits: int) -> int:
     if not 0 <= value < 1 << bits:
-        raise ValueError(
-            f"{name} takes 0 to {(1 << bits) - 1:X} hexadecimal, not {value:X}"
-        )
+        raise ValueError(f"{name} takes 0 to {(1 << bits) - 1:X} hexadecimal, not {value:X}")
     return value
 
 
@@ -93,7 +91,7 @@ class Registers:
     a, f = _Byte(Reg.A), _Byte(Reg.F)
     b, c = _Byte(Reg.B), _Byte(Reg.C)
     d, e = _Byte(Reg.D), _Byte(Reg.E)
-    h, l = _Byte(Reg.H), _Byte(Reg.L)
+    h, l = _Byte(Reg.H), _Byte(Reg.L)  # noqa: E741 - the register's name
     bc, de = _Pair(Reg.B, Reg.C), _Pair(Reg.D, Reg.E)
     hl, psw = _Pair(Reg.H, Reg.L), _Pair(Reg.A, Reg.F)
     s, z, k, ac = _Flag("s"), _Flag("z"), _Flag("k"), _Flag("ac")
@@ -119,6 +117,7 @@ class Registers:
         self.state[State.PC] = _checked("PC", value, 16)
         self.state[State.ROW] = 0
         self.state[State.HALTED] = 0
+        self.state[State.ANSWER] = -1
 
     @property
     def boundary(self) -> bool:
