@@ -29,7 +29,7 @@ def _step(rng: random.Random) -> str:
     after = f" after {rng.randrange(1, 4)}" if rng.random() < 0.2 else ""
     if rng.random() < 0.25:
         return f"when {_lines(rng)}{after}"
-    with_lines = f" with {_lines(rng)}" if rng.random() < 0.3 else ""
+    with_lines = f" with {_lines(rng)}" if rng.random() < 0.2 else ""
     return f"{_bus(rng)}{with_lines}{after}"
 
 
@@ -46,7 +46,7 @@ def _bus(rng: random.Random) -> str:
         return "on finding" + _data(rng)
     if way < 0.35:
         return f"on {rng.choice(['IOR', 'IOW', 'IOR,IOW'])}" + _port(rng) + _data(rng)
-    types = ",".join(rng.sample(MEMORY_TYPES, rng.randrange(1, 4)))
+    types = ",".join(rng.sample(MEMORY_TYPES, rng.randrange(1, 5)))
     return f"on {rng.choice([types, types, 'any'])}" + _address(rng) + _data(rng)
 
 
@@ -61,19 +61,23 @@ def _place(rng: random.Random) -> int:
 
 
 def _address(rng: random.Random) -> str:
+    if rng.random() < 0.4:
+        return ""
     low, high = sorted((_place(rng), _place(rng)))
     return rng.choice(
         [
-            "",
             f" at {low:04X}-{high:04X}",
             f" outside {low:04X}-{high:04X}",
             f" at hi {high >> 8:02X}",
             f" at lo {low & 0xFF:02X}",
+            f" at 00{low >> 4 & 15:X}x",
             f" at {low:04X}",
         ]
     )
 
 
 def _data(rng: random.Random) -> str:
+    if rng.random() < 0.7:
+        return ""
     byte = rng.randrange(256)
-    return rng.choice(["", "", "", f" data {byte:02X}", f" data x{byte & 15:X}", " data 00-7F"])
+    return rng.choice([f" data {byte:02X}", f" data x{byte & 15:X}", f" data 00-{byte:02X}"])

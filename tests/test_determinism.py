@@ -158,7 +158,7 @@ def test_moved_in_any_way(case: World, seed: int) -> None:
     assert in_pieces(case, random_moves(seed)) == straight(case)
 
 
-@SOME
+@settings(SOME, max_examples=15)
 @given(WORLDS)
 def test_a_trace_of_any_size_ends_the_same(case: World) -> None:
     """How much the machine remembers changes nothing of what it does."""

@@ -34,6 +34,7 @@ WITH_WORD = (
     *(0x01, 0x11, 0x21, 0x31, 0x22, 0x2A, 0x32, 0x3A),
     *(0xC3, 0xCD, 0xDD, 0xFD, *range(0xC2, 0x100, 8), *range(0xC4, 0x100, 8)),
 )
+RETURNS = (0xC9, 0xE9, *range(0xC0, 0x100, 8))
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ class World:
 def world(seed: int) -> World:
     """The world of that number."""
     rng = random.Random(seed)
-    t_states = rng.choice([300, 1200, 2500])
+    t_states = rng.choice([600, 1500, 3000])
     return World(
         board=_board(rng),
         program=_program(rng),
@@ -138,6 +139,7 @@ def _program(rng: random.Random) -> bytes:
     while len(body) < BODY_END - BODY:
         body += _instruction(rng, BODY + len(body))
     code[BODY:] = body[: BODY_END - BODY]
+    code[-6:] = 0x00, 0x00, 0x00, 0xC3, BODY, 0x00
     return bytes(code)
 
 
@@ -149,29 +151,33 @@ def _handler(rng: random.Random) -> bytes:
 
 def _instruction(rng: random.Random, here: int) -> bytes:
     way = rng.random()
-    if way < 0.08:
+    if way < 0.03:
         return rng.randbytes(rng.randrange(1, 4))
     if way < 0.20:
         return bytes([rng.choice([0xD3, 0xDB]), rng.choice(PORTS_OF_INTEREST)])
     if way < 0.28:
         return bytes([rng.choice([0xFB, 0xFB, 0x20, 0x30, 0xF3, 0x76])])
-    if way < 0.36:  # a counted loop around what came just before
-        back = max(BODY, here - rng.randrange(2, 12))
-        return bytes([0x05, 0xC2, back & 0xFF, back >> 8])
+    if way < 0.34:  # a loop counted in B, which something inside may change
+        inside = _instruction(rng, here + 2) + _instruction(rng, here + 2)
+        back = here + 2
+        return bytes([0x06, rng.randrange(1, 5), *inside, 0x05, 0xC2, back & 0xFF, back >> 8])
     if way < 0.44:  # SOD or the masks
         return bytes([0x3E, rng.choice([0xC0, 0x40, 0x18, 0x1F, rng.randrange(256)]), 0x30])
     if way < 0.60:  # HL at a place worth touching, and touch it
         place = rng.choice(SPACE_OF_INTEREST)
-        touch = rng.choice([0x77, 0x7E, 0x34, 0x35, 0x86, 0x36, 0xE9, 0x39])
+        touch = rng.choice([0x77, 0x7E, 0x34, 0x35, 0x86, 0x36, 0x34, 0x39])
         return bytes([0x21, place & 0xFF, place >> 8, touch, *([0xAA] if touch == 0x36 else [])])
-    return _any_instruction(rng)
+    return _any_instruction(rng, here)
 
 
-def _any_instruction(rng: random.Random) -> bytes:
+def _any_instruction(rng: random.Random, here: int) -> bytes:
     opcode = rng.randrange(256)
+    if opcode in RETURNS and rng.random() < 0.7:
+        return bytes([0x00])
     if opcode in WITH_WORD:
-        near = rng.random() < 0.7
-        place = rng.randrange(BODY, BODY_END) if near else rng.choice(SPACE_OF_INTEREST)
+        # Mostly forward, or the program would soon go round in a small circle.
+        ahead = rng.randrange(here + 3, here + 0x30) % BODY_END
+        place = ahead if rng.random() < 0.9 else rng.choice(SPACE_OF_INTEREST)
         return bytes([opcode, place & 0xFF, place >> 8])
     if opcode in WITH_BYTE:
         return bytes([opcode, rng.randrange(256)])
