@@ -7,8 +7,11 @@ only where a map word says so.
 
 from __future__ import annotations
 
+import functools
+import operator
 from dataclasses import dataclass
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.board import shelf
+from emu85.board.async_wire import Terminal
 from emu85.board.decode import Decoded, Region, decode, regions
-from emu85.board.description import BoardDescription, ChipUse, DeviceUse, Pin
+from emu85.board.description import BoardDescription, ChipUse, DeviceUse
 from emu85.board.device import Device, Register
+from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
 from emu85.board.kinds import located
 from emu85.board.mapping import FLOATING_CELL, Mapping, Placed
@@ -63,6 +68,8 @@ class Board:
         readers, writers: by map index, for READ_EXIT and WRITE_EXIT.
         devices: by name.
         serial: the line on SID and SOD, or None.
+        serial_ends: where characters can be sent and received: ``serial`` by that
+            name, and the terminals of devices by the device's name.
     """
 
     def __init__(self, description: BoardDescription) -> None:
@@ -72,11 +79,15 @@ class Board:
         self.clock_hz = float(description.clock)
         self._socket = Socket()
         self._powered = False
-        self._wiring = Wiring(description.wires, self._reach)
-        self._sites: dict[str, DeviceSite] = {}
         self.devices: dict[str, Device] = {}
+        self._ends = BoardEnds(description, self.devices, self._socket)
+        wires = chain(description.wires, terminal_wires(description))
+        self._wiring = Wiring(tuple(wires), self._ends, lambda: self._socket.host.schedule)
+        self._sites: dict[str, DeviceSite] = {}
         for use in description.devices:
             self._fit_device(use)
+        self._ends.put_terminals(self._wiring, self.clock)
+        self._answering = [d for d in self.devices.values() if d.answers_inta]
         self._chips, self._placed, self.store = self._lay_out()
         mapping = Mapping(
             [(decoded, use.code) for use, decoded in self._chips], self._placed, self.store
@@ -89,10 +100,14 @@ class Board:
         self.writers = mapping.writers
         self._memory = Memory(self._chips, self.store, self.map)
         self.serial = (
-            SerialLine(description.serial, self.clock, partial(self._reach, Line.SID))
+            SerialLine(description.serial, self.clock, partial(self._ends.tell, Line.SID))
             if description.serial
             else None
         )
+        self.serial_ends: dict[str, SerialLine | Terminal] = {}
+        if self.serial:
+            self.serial_ends["serial"] = self.serial
+        self.serial_ends |= self._ends.terminals
 
     # --- what the machine calls -------------------------------------------
 
@@ -115,6 +130,8 @@ class Board:
         for site in self._sites.values():
             site.clear()
         self._wiring.power()
+        for terminal in self._ends.terminals.values():
+            terminal.power(self.schedule)
         for device in self.devices.values():
             device.power()
         self._wiring.settle()
@@ -130,11 +147,11 @@ class Board:
 
     def acknowledge(self) -> int:
         """The byte on the bus in an interrupt acknowledge cycle."""
-        answer = 0xFF
-        answering = [d for d in self.devices.values() if d.answers_inta]
-        for device in answering:
-            answer &= device.acknowledge()
-        return answer if answering else self.description.pull_ups
+        asked = [device.acknowledge() for device in self._answering]
+        answers = [answer for answer in asked if answer is not None]
+        if not answers:
+            return self.description.pull_ups
+        return functools.reduce(operator.and_, answers)
 
     def sod(self, level: int) -> None:
         """SOD changed to ``level`` at ``schedule.now``."""
@@ -239,7 +256,7 @@ class Board:
 
     def _fit_device(self, use: DeviceUse) -> None:
         site = DeviceSite(
-            self._socket, self.clock, self.description.pull_ups, partial(self._drive_pin, use.name)
+            use.name, self._socket, self.clock, self.description.pull_ups, self._wiring
         )
         try:
             device = use.device(use.name, use.options, site)
@@ -276,17 +293,6 @@ class Board:
     def _decoded(self, *, ports: bool) -> list[Decoded]:
         everything = [decoded for _, decoded in self._chips] + [p.decoded for p in self._placed]
         return [decoded for decoded in everything if decoded.is_port == ports]
-
-    # --- wires ------------------------------------------------------------------
-
-    def _reach(self, sink: Pin | Line, level: int) -> None:
-        if isinstance(sink, Pin):
-            self.devices[sink.device].sense(sink.pin, level)
-        else:
-            self._socket.host.drive(sink, level)
-
-    def _drive_pin(self, device: str, pin: str, level: int) -> None:
-        self._wiring.drive(Pin(device, pin), level)
 
 
 def _decoded(use: ChipUse | DeviceUse, size: int, kind: str, base: int) -> Decoded:

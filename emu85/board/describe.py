@@ -6,7 +6,16 @@ import textwrap
 
 from emu85.board.board import Board, RegisterAt
 from emu85.board.decode import Region
-from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, SerialFormat, Wire
+from emu85.board.description import (
+    BoardDescription,
+    DeviceUse,
+    Driver,
+    Gate,
+    SerialFormat,
+    Source,
+    Tied,
+    Wire,
+)
 from emu85.board.device import Read
 from emu85.board.quantities import hertz_text, seconds_text, size_text
 from emu85.bus.lines import NAMES, Line
@@ -124,14 +133,17 @@ def _wires(description: BoardDescription) -> str:
 
 
 def _drivers(wire: Wire) -> str:
-    return " or ".join(_driver(driver) for driver in wire.drivers)
+    between = {Gate.JOINED: " joined with ", Gate.ANY: " or ", Gate.ALL: " and "}[wire.gate]
+    return between.join(_driver(driver) for driver in wire.drivers)
 
 
 def _driver(driver: Driver) -> str:
     return ("not " if driver.inverted else "") + _end(driver.source)
 
 
-def _end(end: Pin | Line) -> str:
+def _end(end: Source) -> str:
+    if isinstance(end, Tied):
+        return end.name.lower()
     return NAMES[end] if isinstance(end, Line) else str(end)
 
 

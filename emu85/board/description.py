@@ -6,6 +6,7 @@ and seconds.
 
 from __future__ import annotations
 
+import enum
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -50,7 +51,11 @@ class ChipUse:
 
 @dataclass(frozen=True, slots=True)
 class DeviceUse:
-    """A device on the board; ``select`` is None for one with wires only."""
+    """A device on the board.
+
+    ``select`` is None for one with wires only; ``terminal`` is the far end of its
+    serial wire, if one stands on the board.
+    """
 
     name: str
     device: type[Device]
@@ -58,6 +63,7 @@ class DeviceUse:
     select: Select | None
     waits: int
     node: Node
+    terminal: SerialFormat | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,26 +77,49 @@ class Pin:
         return f"{self.device}.{self.pin}"
 
 
+class Tied(enum.IntEnum):
+    """A level that never changes: a pin tied to ground or to the supply."""
+
+    LOW = 0
+    HIGH = 1
+
+
+Source = Pin | Line | Tied
+"""What may drive a wire."""
+
+
+class Gate(enum.Enum):
+    """How several drivers of one wire act together."""
+
+    JOINED = "joined"
+    """They share the wire, all of them open collector: it is high if none is low."""
+    ANY = "any"
+    """A gate: high if any of them is."""
+    ALL = "all"
+    """A gate: high if all of them are."""
+
+
 @dataclass(frozen=True, slots=True)
 class Driver:
-    """What drives a wire: a device's pin or an output of the CPU, inverted or not."""
+    """What drives a wire, inverted or not."""
 
-    source: Pin | Line
+    source: Source
     inverted: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Wire:
-    """What receives, and what drives it; several drivers are ORed."""
+    """What receives, and what drives it."""
 
     sink: Pin | Line
     drivers: tuple[Driver, ...]
     node: Node
+    gate: Gate = Gate.JOINED
 
 
 @dataclass(frozen=True, slots=True)
 class SerialFormat:
-    """The line on SID and SOD.
+    """An asynchronous serial line.
 
     ``stop`` and ``gap`` count bit times and seconds; ``parity`` is one of
     ``N E O M S`` (none, even, odd, mark, space); ``inverted``: mark is 0.
@@ -132,6 +161,7 @@ class BoardDescription:
     fill: Fill
     stack: tuple[tuple[int, int], ...]
     memory: tuple[ChipUse, ...]
+    """In order of the file; then the memory of devices that have some."""
     devices: tuple[DeviceUse, ...]
     """In order of the file: memory-mapped, then ports, then wired."""
     wires: tuple[Wire, ...]

@@ -19,12 +19,18 @@ import enum
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, ClassVar, Protocol
+from typing import TYPE_CHECKING, Any, ClassVar, Protocol
 
 from emu85.board.kinds import Key, Kind
 from emu85.board.nodes import Node
 from emu85.board.schedule import Schedule
+from emu85.bus.cycles import Cycle
 from emu85.errors import UserError
+
+if TYPE_CHECKING:
+    from emu85.board.async_wire import Frame, Terminal
+    from emu85.board.host import StopListener
+    from emu85.stops import StopSet
 
 
 class Read(enum.Enum):
@@ -54,6 +60,18 @@ class Control:
     kind: Kind[Any] | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class MemoryPart:
+    """Memory in one package with a device's registers.
+
+    ``size`` in bytes; ``kind`` is ``rom`` or ``ram``.  The board decodes it, burns
+    images into it and keeps its bytes, as it does for any memory chip.
+    """
+
+    size: int
+    kind: str
+
+
 class Site(Protocol):
     """What the board gives a device to work with.
 
@@ -71,7 +89,47 @@ class Site(Protocol):
         """Let reads of a published register find ``value`` (a byte) from now on."""
 
     def drive(self, pin: str, level: int) -> None:
-        """Put an output pin at 0 or 1 as of ``schedule.now``."""
+        """Put an output pin at 0 or 1 as of ``schedule.now``; a clock on it stops."""
+
+    def release(self, pin: str) -> None:
+        """Let an output pin go (high impedance) as of ``schedule.now``."""
+
+    def is_wired(self, pin: str) -> bool:
+        """Whether a wire reaches a pin, one way or the other."""
+
+    def drive_clock(
+        self,
+        pin: str,
+        period: Fraction | None,
+        start_t: Fraction | int,
+        high: Fraction | None = None,
+    ) -> None:
+        """Put a square wave on an output pin, or stop it where it is.
+
+        Args:
+            pin: an output.
+            period: exact, in T-states; None stops the wave at the level it has now.
+            start_t: moment of a rising edge, exact, in T-states.  If it is past, the wave
+                has run since; if it is to come, the pin keeps its level till then.
+            high: how long each period is high, half of it if left out.
+        """
+
+    def send_frame(self, pin: str, frame: Frame) -> None:
+        """Begin to send a character on a pin of ``frame_outputs``; now is its start."""
+
+    def transfer(self, kind: Cycle, address: int, data: int | None = None) -> int:
+        """One bus cycle as the bus master, while HLDA is high; see ``Host.transfer``."""
+
+    @property
+    def stops(self) -> StopSet:
+        """The machine's stops."""
+
+    @property
+    def stop_listeners(self) -> list[StopListener]:
+        """Called with every stop that hits; add to it when power comes on, once."""
+
+    def hold(self) -> None:
+        """Have the machine hold soon."""
 
 
 class Device:
@@ -83,8 +141,19 @@ class Device:
         options: keys a board file may give.
         registers: in order of address; an instance may set its own, of the same
             length, where an option changes how a register is read.
-        outputs, inputs: pin name to description.
+        outputs, inputs: pin name to description; a pin in both is bidirectional
+            and is let go when power comes on.
+        open_collector: outputs that may share a wire; low wins.
+        clock_inputs: inputs that reckon with a clock (:meth:`sense_clock`).
+        frame_inputs, frame_outputs: pins of an asynchronous line, which take and
+            give whole characters (:meth:`sense_frame`, ``site.send_frame``).
+        serial_pins: the frame input and output that a terminal may be put at; the
+            board file then takes ``terminal:`` and ``self.terminal`` is it.
+        memory_part: memory in the same package.
         controls: what a hand can do.
+
+    Clock inputs and frame pins need not be listed as inputs and outputs again.  An
+    input that no wire reaches is never told of anything.
     """
 
     kind: ClassVar[str] = ""
@@ -93,6 +162,12 @@ class Device:
     registers: tuple[Register, ...] = ()
     outputs: ClassVar[Mapping[str, str]] = {}
     inputs: ClassVar[Mapping[str, str]] = {}
+    open_collector: ClassVar[frozenset[str]] = frozenset()
+    clock_inputs: ClassVar[Mapping[str, str]] = {}
+    frame_inputs: ClassVar[Mapping[str, str]] = {}
+    frame_outputs: ClassVar[Mapping[str, str]] = {}
+    serial_pins: ClassVar[tuple[str, str] | None] = None
+    memory_part: ClassVar[MemoryPart | None] = None
     controls: ClassVar[tuple[Control, ...]] = ()
     answers_inta: ClassVar[bool] = False
     """Whether the device puts a byte on the bus in interrupt acknowledge cycles."""
@@ -101,10 +176,21 @@ class Device:
         """Raise :class:`UserError` without a place for options that do not fit the board."""
         self.name = name
         self.site = site
+        self.terminal: Terminal | None = None
 
     @classmethod
     def check(cls, options: Mapping[str, Any], node: Node) -> None:
         """Raise a located :class:`UserError` for options that do not go together."""
+
+    @classmethod
+    def sinks(cls) -> dict[str, str]:
+        """Every pin that a wire may drive, with its description."""
+        return {**cls.inputs, **cls.clock_inputs, **cls.frame_inputs}
+
+    @classmethod
+    def sources(cls) -> dict[str, str]:
+        """Every pin that may drive a wire, with its description."""
+        return {**cls.outputs, **cls.frame_outputs}
 
     def power(self) -> None:
         """Power comes on; T-states count from 0 and no deadline is left."""
@@ -126,8 +212,29 @@ class Device:
     def sense(self, pin: str, level: int) -> None:
         """An input pin changed to ``level``, or was found there when power came on."""
 
-    def acknowledge(self) -> int:
-        """The byte for the interrupt acknowledge cycle that is under way."""
+    def sense_clock(
+        self, pin: str, period: Fraction | None, start_t: Fraction, high: Fraction
+    ) -> None:
+        """A clock input gets a square wave, or it stops.
+
+        Args:
+            pin: one of ``clock_inputs``.
+            period: exact, in T-states; None: the wave stopped at ``start_t``, which
+                is now, at the level it had (no :meth:`sense` follows; later ones
+                are edges).
+            start_t: moment of a rising edge, exact, in the past or to come.
+            high: how long each period is high, in T-states.
+        """
+
+    def sense_frame(self, pin: str, frame: Frame) -> None:
+        """A character begins at a frame input."""
+
+    def acknowledge(self) -> int | None:
+        """The byte for the interrupt acknowledge cycle that is under way.
+
+        Every device of ``answers_inta`` is asked in every such cycle, in order of
+        the board file; None leaves the bus to the others.
+        """
         raise NotImplementedError(f"{self.kind} answers no acknowledge")
 
     def adjust(self, control: str, value: Any) -> None:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Protocol
 
 from emu85.board.schedule import Schedule
+from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
+from emu85.stops import Stop, StopSet
+
+StopListener = Callable[[Stop, int], None]
+"""Called with a stop that has hit and the T-state at which its machine cycle began."""
 
 
 class Host(Protocol):
@@ -13,9 +19,15 @@ class Host(Protocol):
 
     Attributes:
         schedule: the clock in T-states (``schedule.now``) and the deadlines.
+        stop_listeners: each is called with every stop that hits.
     """
 
     schedule: Schedule
+    stop_listeners: list[StopListener]
+
+    @property
+    def stops(self) -> StopSet:
+        """The stops of the machine; another set may be put in its place."""
 
     def drive(self, line: Line, level: int) -> None:
         """Put an input line (one of ``bus.lines.INPUTS``) at 0 or 1 as of ``schedule.now``.
@@ -23,3 +35,21 @@ class Host(Protocol):
         Edges set the RST 7.5 and TRAP latches even when the line falls again
         before the CPU looks.
         """
+
+    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+        """One bus cycle by a bus master at ``schedule.now``, while HLDA is high.
+
+        It goes through the same map as the CPU's own, devices answer it, and it
+        stands on the trace with HLDA set.
+
+        Args:
+            kind: MR, MW, IOR or IOW.
+            address: 0 to FFFF, or a port 0 to FF.
+            data: the byte of a write; None for a read.
+
+        Returns:
+            The byte that was on the data bus.
+        """
+
+    def ask_hold(self) -> None:
+        """Have the machine hold soon, as for a request of the user."""

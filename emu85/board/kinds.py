@@ -72,8 +72,8 @@ class Values:
         return {key.name: self._values[key.name] for key in keys}
 
 
-def read_table(node: Node, keys: tuple[Key, ...], what: str) -> Values:
-    """Read a table that may have ``keys`` and no others.
+def read_table(node: Node, keys: tuple[Key, ...], what: str, *, others: bool = False) -> Values:
+    """Read a table that may have ``keys`` and no others, unless they are read elsewhere.
 
     Raises:
         UserError: an unknown or missing key, or a value its kind refuses.
@@ -82,7 +82,7 @@ def read_table(node: Node, keys: tuple[Key, ...], what: str) -> Values:
         raise node.wrong(f"{what} must be a table of keys", expected=_names(keys))
     by_name = {key.name: key for key in keys}
     for name, word in node.keys.items():
-        if name not in by_name:
+        if name not in by_name and not others:
             raise word.unknown(f"key of {what}", name, by_name)
     values = {}
     for key in keys:

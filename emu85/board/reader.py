@@ -11,28 +11,23 @@ from emu85.board.description import (
     BoardDescription,
     ChipUse,
     DeviceUse,
-    Driver,
-    Pin,
     Select,
     SerialFormat,
-    Wire,
 )
 from emu85.board.device import Device
 from emu85.board.kinds import Key, Values, read_table
-from emu85.board.nodes import Entries, Node, Table, Word, compose
+from emu85.board.nodes import Entries, Node, Table, compose
 from emu85.board.parts import Part
 from emu85.board.registry import devices
 from emu85.board.shelf import find_board
-from emu85.bus import lines
-from emu85.bus.lines import Line
-from emu85.errors import Place, UserError, nearest
+from emu85.board.wires import read_wires
+from emu85.errors import Place, UserError
 
 MEMORY_SPACE = 0x10000
 IO_SPACE = 0x100
 MOST_ENTRIES = 256
 FEWEST_T_IN_BIT = 4
 """No instruction is shorter, so no firmware could make or see a shorter bit."""
-_CPU_OUTPUTS = {"sod": Line.SOD, "hlda": Line.HLDA}
 
 
 def load_board(name_or_path: str | Path) -> BoardDescription:
@@ -62,10 +57,14 @@ def read_board(text: str, file: str) -> BoardDescription:
     values = read_table(root, schema.BOARD, "a board")
     names = _Names()
     memory_nodes = _entries(values, "memory")
-    chips = tuple(_chip(n, names) for n in memory_nodes if not _is_device(n))
-    used = [_addressed(n, names, schema.MEMORY_DEVICE) for n in memory_nodes if _is_device(n)]
-    used += [_addressed(n, names, schema.PORT) for n in _entries(values, "ports")]
-    used += [_wired(n, names) for n in _entries(values, "wired")]
+    chips = [_chip(n, names) for n in memory_nodes if not _is_device(n)]
+    entries: list[tuple[Node, tuple[Key, ...]]] = [
+        (n, schema.MEMORY_DEVICE) for n in memory_nodes if _is_device(n)
+    ]
+    entries += [(n, schema.PORT) for n in _entries(values, "ports")]
+    entries += [(n, schema.WIRED) for n in _entries(values, "wired")]
+    used = [_device(node, names, keys) for node, keys in entries]
+    chips += [_own_memory(use, names) for use in used if use.device.memory_part]
     if not chips:
         raise values.node("memory").wrong("the board has no memory", expected="a chip in memory")
     serial = (
@@ -80,9 +79,9 @@ def read_board(text: str, file: str) -> BoardDescription:
         pull_ups=values["pull-ups"],
         fill=values["fill"],
         stack=tuple((low, low if high is None else high) for low, high in values["stack"]),
-        memory=chips,
+        memory=tuple(chips),
         devices=tuple(used),
-        wires=_Wiring(used, serial is not None).wires(values),
+        wires=read_wires(values, used, serial is not None),
         serial=serial,
         firmware=Path(firmware) if firmware else None,
         firmware_node=values.node("firmware") if firmware else None,
@@ -98,7 +97,7 @@ class _Names:
     def take(self, values: Values, default: str) -> str:
         name: str | None = values["name"]
         if name is None:
-            return self._free(default)
+            return self.free(default)
         if name.casefold() in self.taken:
             raise values.node("name").wrong(
                 f"the name {name!r} is used twice", expected="a name of its own for each"
@@ -106,7 +105,8 @@ class _Names:
         self.taken[name.casefold()] = name
         return name
 
-    def _free(self, default: str) -> str:
+    def free(self, default: str) -> str:
+        """A name like ``default`` that is not taken, and is now."""
         name, number = default, 2
         while name.casefold() in self.taken:
             name, number = f"{default} {number}", number + 1
@@ -174,40 +174,68 @@ def _device_class(node: Node) -> type[Device]:
     return devices()[name]
 
 
-def _addressed(node: Node, names: _Names, keys: tuple[Key, ...]) -> DeviceUse:
+def _device(node: Node, names: _Names, keys: tuple[Key, ...]) -> DeviceUse:
     device = _device_class(node)
-    values = read_table(node, keys + device.options, f"device {device.kind}")
-    if not device.registers:
-        raise values.node("device").wrong(
-            f"device {device.kind} has no registers, so no address", expected="it under wired"
-        )
+    own = device.options + schema.added(device)
+    values = read_table(node, keys + own, f"device {device.kind}")
+    _in_its_place(device, values, keys)
     device.check(values.of(device.options), node)
     space = IO_SPACE if keys is schema.PORT else MEMORY_SPACE
+    wired = keys is schema.WIRED
     return DeviceUse(
         name=names.take(values, device.kind),
         device=device,
         options=values.of(device.options),
-        select=_select(values, len(device.registers), space),
-        waits=values["waits"],
+        select=None if wired else _select(values, len(device.registers), space),
+        waits=0 if wired else values["waits"],
         node=node,
+        terminal=_terminal(values),
     )
 
 
-def _wired(node: Node, names: _Names) -> DeviceUse:
-    device = _device_class(node)
-    values = read_table(node, schema.WIRED + device.options, f"device {device.kind}")
-    if device.registers:
+def _in_its_place(device: type[Device], values: Values, keys: tuple[Key, ...]) -> None:
+    wired = keys is schema.WIRED
+    if device.registers and wired:
         raise values.node("device").wrong(
             f"device {device.kind} has registers", expected="it under ports or memory"
         )
-    device.check(values.of(device.options), node)
-    name = names.take(values, device.kind)
-    return DeviceUse(name, device, values.of(device.options), None, 0, node)
+    if not device.registers and not wired:
+        raise values.node("device").wrong(
+            f"device {device.kind} has no registers, so no address", expected="it under wired"
+        )
 
 
-def _select(values: Values, size: int, space: int) -> Select:
-    node = values.node("at")
-    low, high = values["at"]
+def _own_memory(use: DeviceUse, names: _Names) -> ChipUse:
+    """The memory in the package of a device."""
+    part = use.device.memory_part
+    assert part is not None
+    values = read_table(use.node, schema.memory_of(part), use.device.kind, others=True)
+    kind = part.kind.upper()
+    return ChipUse(
+        name=names.free(f"{use.name} {kind}"),
+        part=Part(use.device.kind, part.kind, part.size, f"the {kind} of {use.name}"),
+        select=_select(values, part.size, MEMORY_SPACE, "memory-at", "memory-ignores"),
+        waits=values["memory-waits"],
+        code=part.kind == "ram" and values["code"],
+        battery=part.kind == "ram" and values["battery"],
+        image=values["image"] if part.kind == "rom" else None,
+        node=use.node,
+    )
+
+
+def _terminal(values: Values) -> SerialFormat | None:
+    if not values.given("terminal"):
+        return None
+    own = read_table(values.node("terminal"), schema.TERMINAL, "a terminal")
+    bits, parity, stop = own["format"]
+    return SerialFormat(Fraction(own["baud"]), bits, parity, stop, False, own["gap"])
+
+
+def _select(
+    values: Values, size: int, space: int, at: str = "at", ignores: str = "ignores"
+) -> Select:
+    node = values.node(at)
+    low, high = values[at]
     last = low + size - 1 if high is None else high
     if last >= space:
         raise node.wrong(
@@ -215,13 +243,13 @@ def _select(values: Values, size: int, space: int) -> Select:
             expected=f"at most {space - size:X} here",
         )
     own = (1 << (size - 1).bit_length()) - 1
-    if values["ignores"] & own:
+    if values[ignores] & own:
         first, top = (own + 1).bit_length() - 1, space.bit_length() - 2
-        raise values.node("ignores").wrong(
+        raise values.node(ignores).wrong(
             "a line that the chip itself uses cannot be ignored",
             expected=f"lines A{first} to A{top}" if first <= top else "none",
         )
-    return Select(low, last, values["ignores"], space)
+    return Select(low, last, values[ignores], space)
 
 
 def _serial(node: Node, clock: Fraction) -> SerialFormat:
@@ -240,82 +268,3 @@ def _serial(node: Node, clock: Fraction) -> SerialFormat:
         inverted=values["polarity"] == "inverted",
         gap=values["gap"],
     )
-
-
-class _Wiring:
-    """Reads the table of wires against the devices there are."""
-
-    def __init__(self, used: list[DeviceUse], serial: bool) -> None:
-        self.devices = {use.name.casefold(): use for use in used}
-        self.serial = serial
-
-    def wires(self, values: Values) -> tuple[Wire, ...]:
-        if not values.given("lines"):
-            return ()
-        node = values.node("lines")
-        if not isinstance(node, Table):
-            raise node.wrong("lines must be a table", expected="what receives: what drives it")
-        wires: dict[Pin | Line, Wire] = {}
-        for name, key in node.keys.items():
-            wire = self._wire(key, name, node.values[name])
-            if wire.sink in wires:
-                raise key.wrong(
-                    f"{name!r} is wired twice", expected="a list of what drives it, in one place"
-                )
-            wires[wire.sink] = wire
-        return tuple(wires.values())
-
-    def _wire(self, key: Word, name: str, value: Node) -> Wire:
-        sink = self._sink(key, name)
-        nodes = value.items if isinstance(value, Entries) else (value,)
-        if not nodes:
-            raise value.wrong("nothing drives this", expected="a pin as NAME.PIN")
-        return Wire(sink, tuple(self._driver(node) for node in nodes), key)
-
-    def _sink(self, key: Word, name: str) -> Pin | Line:
-        line = lines.BY_NAME.get(name.casefold())
-        if line is None and name.rpartition(".")[0].strip().casefold() in self.devices:
-            return self._pin(key, name, outputs=False)
-        inputs = [text for each, text in lines.NAMES.items() if each in lines.INPUTS]
-        if line is None:
-            raise key.unknown("line", name, [*inputs, *self._pins(outputs=False)])
-        if line not in lines.INPUTS:
-            raise key.wrong(
-                f"{lines.NAMES[line]} is driven by the CPU", expected="one of " + ", ".join(inputs)
-            )
-        if line is Line.SID and self.serial:
-            raise key.wrong("SID is driven by the serial line", expected="either serial or this")
-        return line
-
-    def _driver(self, node: Node) -> Driver:
-        text = kinds.word(node, "a pin as NAME.PIN")
-        inverted = text.startswith("not ")
-        name = text.removeprefix("not ").strip()
-        output = _CPU_OUTPUTS.get(name.casefold())
-        return Driver(output or self._pin(node, name, outputs=True), inverted)
-
-    def _pin(self, node: Node, text: str, *, outputs: bool) -> Pin:
-        name, _, pin = (part.strip() for part in text.rpartition("."))
-        use = self.devices.get(name.casefold())
-        if use is None:
-            known = self._pins(outputs=outputs) + (["SOD", "HLDA"] if outputs else [])
-            raise node.wrong(
-                f"no device {name or text!r} on this board",
-                expected="one of " + ", ".join(known) if known else "a device with pins",
-                near=nearest(text, known),
-            )
-        pins = use.device.outputs if outputs else use.device.inputs
-        way = "output" if outputs else "input"
-        for known_pin in pins:
-            if known_pin.casefold() == pin.casefold():
-                return Pin(use.name, known_pin)
-        if not pins:
-            raise node.wrong(f"device {use.device.kind} has no {way} pins")
-        raise node.unknown(f"{way} pin of {use.name}", pin, pins)
-
-    def _pins(self, *, outputs: bool) -> list[str]:
-        return [
-            f"{use.name}.{pin}"
-            for use in self.devices.values()
-            for pin in (use.device.outputs if outputs else use.device.inputs)
-        ]

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from emu85.board import kinds, quantities
 from emu85.board.description import Fill
-from emu85.board.device import Device
+from emu85.board.device import Device, MemoryPart
 from emu85.board.kinds import Key, Kind
 from emu85.board.parts import PARTS, Part
 from emu85.board.registry import devices
@@ -123,6 +123,12 @@ PORT = (
     ),
 )
 
+MEMORY_PART = (
+    Key("memory-at", kinds.ADDRESS_SPAN, "the select range of its memory", required=True),
+    Key("memory-ignores", kinds.address_lines(15), "address lines ignored there", 0, "none"),
+    Key("memory-waits", WAITS, "wait states in each memory cycle", 0, "0"),
+)
+
 WIRED = (Key("device", DEVICE_WORD, "what it is", required=True), PLACING[0])
 
 SERIAL = (
@@ -138,11 +144,39 @@ SERIAL = (
     Key("gap", kinds.TIME, "least pause between characters sent to SID", Fraction(0), "none"),
 )
 
+TERMINAL = (
+    *SERIAL[:2],
+    Key("gap", kinds.TIME, "least pause between characters it sends", Fraction(0), "none"),
+)
+
+TERMINAL_KEY = Key("terminal", _section("a table, see terminal"), "what its serial pins go to")
+
+
+def memory_of(part: MemoryPart) -> tuple[Key, ...]:
+    """The keys for the memory of a device that has some."""
+    own = ("image",) if part.kind == "rom" else ("code", "battery")
+    return MEMORY_PART + tuple(key for key in CHIP if key.name in own)
+
+
+def added(device: type[Device]) -> tuple[Key, ...]:
+    """Keys that the board adds to a device's own."""
+    memory = memory_of(device.memory_part) if device.memory_part else ()
+    return memory + ((TERMINAL_KEY,) if device.serial_pins else ())
+
+
 LINES_TEXT = """\
 Each key is TRAP, RST 7.5, RST 6.5, RST 5.5, INTR, SID, HOLD or an input of a
 device as NAME.PIN.  Its value is what drives it: a device's output as
-NAME.PIN, SOD or HLDA, or a list of these, which are ORed.  "not" before one
-inverts it."""
+NAME.PIN, SOD or HLDA, or "low" or "high" for a pin that is tied.  "not" before
+one inverts it.  A list of open-collector outputs share the wire, and low wins.
+Other outputs are brought together by a gate: {any: [A.X, B.Y]} is high if any
+of them is, {all: [A.X, B.Y]} if all are.  Pins of consecutive numbers are wired
+one by one as lcd.d0-d7: ppi.pb0-pb7.  Two bidirectional pins need be named once
+only.  A pin that nobody drives is high.
+
+A clock runs on a wire as its period where a "clock in" pin takes it, and as
+edges elsewhere.  A character sent on an "async" pin is taken whole by another
+such pin, and reaches other pins bit by bit."""
 
 NUMBERS_TEXT = """\
 Addresses, ports and bytes are hexadecimal, counts decimal; a suffix H or Q
@@ -159,6 +193,7 @@ def schema_text() -> str:
         _block("An entry of ports", PORT),
         _block("An entry of wired", WIRED),
         _block("serial", SERIAL),
+        _block("terminal, in the entry of a device with serial pins", TERMINAL),
         f"lines\n{textwrap.indent(LINES_TEXT, '  ')}",
         f"Numbers\n{textwrap.indent(NUMBERS_TEXT, '  ')}",
         "Parts\n" + "\n".join(f"  {p.number:<12}{p.about}" for p in PARTS.values()),
@@ -181,13 +216,28 @@ def _key_text(key: Key) -> str:
 
 def _device_block(device: type[Device]) -> str:
     lines = [_hang(f"device: {device.kind:<12}", device.about)]
-    lines += [_key_text(key) for key in device.options]
+    lines += [_key_text(key) for key in device.options + added(device)]
     for number, register in enumerate(device.registers):
         lines.append(_hang(f"  register {number}  ", f"{register.name}: {register.about}"))
-    lines += [_hang(f"  pin {pin:<8}", f"out: {about}") for pin, about in device.outputs.items()]
-    lines += [_hang(f"  pin {pin:<8}", f"in: {about}") for pin, about in device.inputs.items()]
+    lines += [_hang(f"  pin {pin:<8}", _pin_text(device, pin)) for pin in _pins(device)]
     lines += [_hang(f"  hand {c.name:<7}", c.about) for c in device.controls]
     return "\n".join(lines)
+
+
+def _pins(device: type[Device]) -> list[str]:
+    return list({**device.sources(), **device.sinks()})
+
+
+def _pin_text(device: type[Device], pin: str) -> str:
+    out, into = pin in device.sources(), pin in device.sinks()
+    ways = [
+        "open-collector" if pin in device.open_collector else "",
+        "async" if pin in device.frame_inputs or pin in device.frame_outputs else "",
+        "clock" if pin in device.clock_inputs else "",
+        "in and out" if out and into else "out" if out else "in",
+    ]
+    about = device.sources().get(pin) or device.sinks()[pin]
+    return f"{' '.join(way for way in ways if way)}: {about}"
 
 
 def _hang(head: str, text: str) -> str:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.board.host import Host
+from emu85.board.async_wire import Frame
+from emu85.board.description import Pin
+from emu85.board.host import Host, StopListener
 from emu85.board.schedule import Schedule
+from emu85.board.wiring import Wiring
+from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
+from emu85.stops import StopSet
 
 
 class Unplugged:
@@ -18,9 +22,18 @@ class Unplugged:
 
     def __init__(self) -> None:
         self.schedule = Schedule()
+        self.stops = StopSet()
+        self.stop_listeners: list[StopListener] = []
 
     def drive(self, line: Line, level: int) -> None:
         """No CPU is there to see it."""
+
+    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+        """No bus is there to carry it."""
+        return 0xFF
+
+    def ask_hold(self) -> None:
+        """Nothing runs."""
 
 
 class Socket:
@@ -34,18 +47,16 @@ class DeviceSite:
     """What a device works with (:class:`emu85.board.device.Site`)."""
 
     def __init__(
-        self,
-        socket: Socket,
-        clock: Fraction,
-        pull_ups: int,
-        drive: Callable[[str, int], None],
+        self, device: str, socket: Socket, clock: Fraction, pull_ups: int, wiring: Wiring
     ) -> None:
-        """``clock`` in hertz; ``drive(pin, level)`` reaches the wires."""
+        """``device`` is its name on the wires; ``clock`` in hertz."""
         self.clock = clock
         self.base = 0
+        self._device = device
         self._socket = socket
         self._pull_ups = pull_ups
-        self._drive = drive
+        self._wiring = wiring
+        self._drivers: dict[str, Pin] = {pin.pin: pin for pin in wiring.sources_of(device)}
         self._store: NDArray[np.uint16] = np.empty(0, dtype=np.uint16)
         self._shown: list[int] = []
 
@@ -68,7 +79,55 @@ class DeviceSite:
 
     def drive(self, pin: str, level: int) -> None:
         """Put an output pin at a level."""
-        self._drive(pin, level)
+        source = self._drivers.get(pin)
+        if source:
+            self._wiring.drive(source, level)
+
+    def release(self, pin: str) -> None:
+        """Let an output pin go."""
+        source = self._drivers.get(pin)
+        if source:
+            self._wiring.drive(source, None)
+
+    def is_wired(self, pin: str) -> bool:
+        """Whether a wire begins or ends at a pin."""
+        return self._wiring.is_wired(Pin(self._device, pin))
+
+    def drive_clock(
+        self,
+        pin: str,
+        period: Fraction | None,
+        start_t: Fraction | int,
+        high: Fraction | None = None,
+    ) -> None:
+        """Put a square wave on an output pin, or stop it."""
+        source = self._drivers.get(pin)
+        if source:
+            self._wiring.drive_clock(source, period, start_t, high)
+
+    def send_frame(self, pin: str, frame: Frame) -> None:
+        """Begin to send a character."""
+        source = self._drivers.get(pin)
+        if source:
+            self._wiring.send_frame(source, frame)
+
+    def transfer(self, kind: Cycle, address: int, data: int | None = None) -> int:
+        """One bus cycle as the bus master."""
+        return self._socket.host.transfer(kind, address, data)
+
+    @property
+    def stops(self) -> StopSet:
+        """The machine's stops."""
+        return self._socket.host.stops
+
+    @property
+    def stop_listeners(self) -> list[StopListener]:
+        """Called with every stop that hits."""
+        return self._socket.host.stop_listeners
+
+    def hold(self) -> None:
+        """Have the machine hold soon."""
+        self._socket.host.ask_hold()
 
     def shown(self, register: int) -> int:
         """What a read of a register finds: published, or the floating bus."""

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from emu85.board import Board, Schedule, fit, read_board
+from emu85.board.host import StopListener
+from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
+from emu85.stops import StopSet
 
 MINIMAL = """\
 name: bare
@@ -22,9 +25,20 @@ class FakeHost:
     def __init__(self) -> None:
         self.schedule = Schedule()
         self.driven: list[tuple[int, Line, int]] = []
+        self.stops = StopSet()
+        self.stop_listeners: list[StopListener] = []
+        self.transfers: list[tuple[Cycle, int, int | None]] = []
+        self.asked = 0
 
     def drive(self, line: Line, level: int) -> None:
         self.driven.append((self.schedule.now, line, level))
+
+    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+        self.transfers.append((kind, address, data))
+        return 0xA5 if data is None else data
+
+    def ask_hold(self) -> None:
+        self.asked += 1
 
     def of(self, line: Line) -> list[tuple[int, int]]:
         """(T-state, level) of one line, in order."""

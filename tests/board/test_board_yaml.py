@@ -349,7 +349,7 @@ wired:
   - {device: key}
   - {device: sounder}
 lines:
-  trap: [not go.out, key.out, latch.q3]
+  trap: {any: [not go.out, key.out, latch.q3]}
   Sounder.Drive: SOD
 serial: {baud: 110, format: 7e2, polarity: inverted, gap: 1.5 ms}
 firmware: a b.hex

@@ -180,7 +180,8 @@ def test_wired_or_inversion_and_cpu_outputs() -> None:
     bench = Bench(
         MINIMAL
         + "wired:\n  - {device: key, name: a}\n  - {device: key, name: b, pressed: low}\n"
-        + "lines:\n  INTR: [a.out, not b.out]\n  HOLD: not a.out\n  RST 6.5: SOD\n  TRAP: HLDA\n"
+        + "lines:\n  INTR: {any: [a.out, not b.out]}\n  HOLD: not a.out\n"
+        + "  RST 6.5: SOD\n  TRAP: HLDA\n"
     )
     assert levels(bench, Line.INTR) == [(0, 0)] and levels(bench, Line.HOLD) == [(0, 1)]
     for t, name, control in (

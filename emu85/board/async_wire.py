@@ -1,0 +1,439 @@
+"""Asynchronous serial wires at character level: one event a character, exact bits.
+
+Sending a character bit by bit would cost an event for each edge.  Instead the
+sender hands over a :class:`Frame`, the whole waveform of one character: when its
+start bit begins, how long its bits are, and their levels.  A receiver with a bit
+time of its own looks at that waveform where the middles of *its* bits fall, so a
+wrong speed or format gives what it gives on the bench: framing errors, parity
+errors and garbage.  All moments are exact fractions of a T-state and are rounded
+only where an event is scheduled, so nothing drifts.
+
+The level on a wire at a moment is the AND of every frame that covers it and of
+the level that plain edges have left (mark is 1).  A receiver may therefore also
+be fed edge by edge, as from SOD.
+
+A receiver begins a character at a fall from mark to space, looks at the start
+bit again in its middle, and at every further bit in its own; after the middle of
+the first stop bit it looks for the next fall.  A real UART finds the middle to a
+sixteenth of a bit only, since it counts a clock of 16 times the rate; here it is
+exact (a choice).  Framing as in EIA-232 practice: a start bit (space), data bits
+lowest first, an optional parity bit, stop bits (mark).
+"""
+
+from __future__ import annotations
+
+import functools
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+from emu85.board.description import SerialFormat
+from emu85.board.schedule import Event, Schedule
+from emu85.board.serial import MARK, SPACE, Arrival, nearest_t
+
+HALF = Fraction(1, 2)
+_KEPT = 64
+"""Plain edges remembered while no character is looked for among them."""
+
+
+class Frame(NamedTuple):
+    """The waveform of one character.
+
+    Attributes:
+        start: when its start bit begins, in T-states.
+        bit_time: length of a bit in T-states.
+        levels: 1 mark, 0 space, from the start bit on, one a bit time; the wire is
+            at mark before and after.
+    """
+
+    start: Fraction
+    bit_time: Fraction
+    levels: tuple[int, ...]
+
+    @property
+    def end(self) -> Fraction:
+        """The end of the last of ``levels``."""
+        return self.start + len(self.levels) * self.bit_time
+
+
+def sample(frame: Frame, at: Fraction) -> int:
+    """The level of a frame at a moment; mark outside it."""
+    number = (at - frame.start) // frame.bit_time
+    return frame.levels[number] if 0 <= number < len(frame.levels) else MARK
+
+
+@dataclass(frozen=True, slots=True)
+class Framing:
+    """What stands between start and stop of a character.
+
+    Attributes:
+        bits: data bits, 5 to 8.
+        parity: ``N E O M S``: none, even, odd, mark, space.
+        stop: stop bits: 1, 1.5 or 2.
+    """
+
+    bits: int = 8
+    parity: str = "N"
+    stop: Fraction = Fraction(1)
+
+    @property
+    def sampled(self) -> int:
+        """Bits a receiver looks at: start, data, parity and the first stop bit."""
+        return 2 + self.bits + (self.parity != "N")
+
+    @property
+    def length(self) -> Fraction:
+        """Start bit to end of the stop bits, in bits."""
+        return self.sampled - 1 + self.stop
+
+    def parity_of(self, ones: int) -> int:
+        """The level of the parity bit over data with so many ones; mark if there is none."""
+        return {"E": ones % 2, "O": 1 - ones % 2, "S": SPACE}.get(self.parity, MARK)
+
+
+@functools.cache
+def levels_of(framing: Framing, value: int) -> tuple[int, ...]:
+    """The levels of a character: start, data, parity and one stop bit.
+
+    The wire is at mark after them, so further stop bits need no levels of their
+    own; whoever sends the next character waits for :attr:`Framing.length`.
+    """
+    data = [value >> bit & 1 for bit in range(framing.bits)]
+    parity = [] if framing.parity == "N" else [framing.parity_of(sum(data))]
+    return (SPACE, *data, *parity, MARK)
+
+
+class AsyncSender:
+    """Makes frames of characters that follow one another without a gap.
+
+    Attributes:
+        bit_time: T-states, or None while the sender has no clock.
+        framing: of characters begun from now on.
+        free_at: the end of the last stop bit sent, exact.
+    """
+
+    def __init__(self, put: Callable[[Frame], None], done: Callable[[], None]) -> None:
+        """``put`` gets each frame as it begins; ``done`` is called when its stop bits end."""
+        self.bit_time: Fraction | None = None
+        self.framing = Framing()
+        self.free_at = Fraction(0)
+        self._put = put
+        self._done = done
+        self._schedule = Schedule()
+        self._event: Event | None = None
+
+    @property
+    def busy(self) -> bool:
+        """A character is on its way out."""
+        return self._event is not None
+
+    def power(self, schedule: Schedule) -> None:
+        """Start afresh on a schedule, sending nothing."""
+        self.stop()
+        self._schedule = schedule
+        self.free_at = Fraction(schedule.now)
+
+    def stop(self) -> None:
+        """Forget the character that is being sent; ``done`` is not called for it.
+
+        Its frame stands on the wire all the same: whoever took it has it whole.
+        """
+        if self._event:
+            self._event.cancel()
+            self._event = None
+            self.free_at = Fraction(self._schedule.now)
+
+    def send(self, value: int) -> Frame | None:
+        """Begin a character now, or exactly where the last one ended if that is now.
+
+        Only while not :attr:`busy`.  None, and nothing is sent, without a bit time.
+        """
+        return self.send_levels(levels_of(self.framing, value), self.framing.length)
+
+    def send_levels(self, levels: tuple[int, ...], length: Fraction) -> Frame | None:
+        """The same for levels of any kind, such as a break, lasting ``length`` bits."""
+        if self.bit_time is None:
+            return None
+        now = self._schedule.now
+        # ``now`` is rounded: going on from the exact end keeps characters from drifting.
+        start = self.free_at if nearest_t(self.free_at) >= now else Fraction(now)
+        frame = Frame(start, self.bit_time, levels)
+        self.free_at = start + length * self.bit_time
+        self._event = self._schedule.at(nearest_t(self.free_at), self._end)
+        self._put(frame)
+        return frame
+
+    def _end(self) -> None:
+        self._event = None
+        self._done()
+
+
+class AsyncReceiver:
+    """Reads characters off a wire; ``arrive`` is called in the middle of each stop bit.
+
+    Attributes:
+        bit_time: T-states, or None while the receiver has no clock.
+        framing: of the characters expected.
+    """
+
+    def __init__(self, arrive: Callable[[Arrival], None]) -> None:
+        """``arrive(arrival)`` is called at the T-state ``arrival.t``, faulty ones too."""
+        self.bit_time: Fraction | None = None
+        self.framing = Framing()
+        self._arrive = arrive
+        self._schedule = Schedule()
+        self._event: Event | None = None
+        self._start = Fraction(0)
+        self._from = Fraction(0)
+        self._frames: deque[Frame] = deque()
+        self._edges: deque[tuple[Fraction, int]] = deque()
+        self._index: tuple[Fraction, Fraction, tuple[int, int], tuple[int, ...]] | None = None
+
+    @property
+    def busy(self) -> bool:
+        """A start bit was seen and its character is not complete."""
+        return self._event is not None
+
+    def power(self, schedule: Schedule) -> None:
+        """Start afresh on a schedule, the wire at mark."""
+        self._cancel()
+        self._schedule = schedule
+        self._from = Fraction(schedule.now)
+        self._frames.clear()
+        self._edges.clear()
+        self._edges.append((self._from, MARK))
+
+    def set(self, bit_time: Fraction | None, framing: Framing) -> None:
+        """Change speed and format; a character that was under way is dropped."""
+        if bit_time == self.bit_time and framing == self.framing:
+            return
+        self.bit_time = bit_time
+        self.framing = framing
+        self.restart()
+
+    def restart(self) -> None:
+        """Drop the character under way and look for a start bit from now on."""
+        self._cancel()
+        self._from = Fraction(self._schedule.now)
+        self._seek()
+
+    def take(self, frame: Frame) -> None:
+        """A frame begins on the wire."""
+        self._frames.append(frame)
+        if self._event is None:
+            self._seek()
+
+    def level(self, level: int) -> None:
+        """The wire goes to a level by a plain edge, now."""
+        if self._edges[-1][1] == level:
+            return
+        self._edges.append((Fraction(self._schedule.now), level))
+        if self._event is None:
+            self._seek()
+
+    def line_at(self, t: Fraction) -> int:
+        """The level on the wire at a moment not before the last character."""
+        plain = next((level for at, level in reversed(self._edges) if at <= t), MARK)
+        return plain & all(sample(frame, t) for frame in self._frames)
+
+    # --- finding a start bit ----------------------------------------------------
+
+    def _cancel(self) -> None:
+        if self._event:
+            self._event.cancel()
+            self._event = None
+
+    def _seek(self) -> None:
+        """Find the next fall from mark to space that has been announced."""
+        self._forget()
+        if self.bit_time is None:
+            return
+        start = self._first_fall()
+        if start is None:
+            return
+        self._start = start
+        last = start + (self.framing.sampled - HALF) * self.bit_time
+        self._event = self._schedule.at(nearest_t(last), self._complete)
+
+    def _first_fall(self) -> Fraction | None:
+        if len(self._frames) == 1 and len(self._edges) == 1 and self._edges[0][1] == MARK:
+            frame = self._frames[0]
+            if frame.start >= self._from and frame.levels[0] == SPACE:
+                return frame.start
+        for at in sorted(self._falls()):
+            if at >= self._from and self.line_at(at) == SPACE and self._before(at) == MARK:
+                return at
+        return None
+
+    def _falls(self) -> list[Fraction]:
+        falls = [at for at, level in self._edges if level == SPACE]
+        for start, bit_time, levels in self._frames:
+            before = MARK
+            for number, level in enumerate(levels):
+                if level < before:
+                    falls.append(start + number * bit_time)
+                before = level
+        return falls
+
+    def _before(self, t: Fraction) -> int:
+        """The level just before a moment."""
+        plain = next((level for at, level in reversed(self._edges) if at < t), MARK)
+        for start, bit_time, levels in self._frames:
+            number = -((start - t) // bit_time) - 1
+            if 0 <= number < len(levels):
+                plain &= levels[number]
+        return plain
+
+    def _forget(self) -> None:
+        """Drop what lies before the moment from which a start bit is looked for."""
+        frames, edges = self._frames, self._edges
+        while frames and frames[0].end < self._from:
+            frames.popleft()
+        while len(edges) > 1 and (edges[1][0] < self._from or self._useless()):
+            edges.popleft()
+
+    def _useless(self) -> bool:
+        return self.bit_time is None and len(self._edges) > _KEPT
+
+    # --- reading a character ------------------------------------------------------
+
+    def _complete(self) -> None:
+        """Read the character whose last bit has just been reached."""
+        assert self.bit_time is not None
+        self._event = None
+        levels = self._sampled(self.bit_time)
+        if levels[0] == MARK:  # too short for a start bit: noise
+            self._from = self._start + HALF * self.bit_time
+            self._seek()
+            return
+        self._from = self._start + (self.framing.sampled - HALF) * self.bit_time
+        start_t = nearest_t(self._start)
+        self._seek()
+        self._arrive(self._arrival(start_t, levels))
+
+    def _sampled(self, bit_time: Fraction) -> tuple[int, ...]:
+        if len(self._frames) == 1 and self._start == self._frames[0].start:
+            frame = self._frames[0]
+            if len(self._edges) == 1 and self._edges[0][1] == MARK:
+                levels = (*frame.levels, MARK)
+                return tuple([levels[n] for n in self._bits_of(frame, bit_time)])
+        return tuple(
+            self.line_at(self._start + (number + HALF) * bit_time)
+            for number in range(self.framing.sampled)
+        )
+
+    def _bits_of(self, frame: Frame, bit_time: Fraction) -> tuple[int, ...]:
+        """Which bit of a frame is met in the middle of each own one, both starting together."""
+        known, count, own = self._index, len(frame.levels), self.framing.sampled
+        same = known and known[0] is frame.bit_time and known[1] is bit_time  # quicker than ==
+        if known and same and known[2] == (count, own):
+            return known[3]
+        ratio = bit_time / frame.bit_time
+        index = tuple(min(int((number + HALF) * ratio), count) for number in range(own))
+        self._index = (frame.bit_time, bit_time, (count, own), index)
+        return index
+
+    def _arrival(self, start_t: int, levels: tuple[int, ...]) -> Arrival:
+        framing = self.framing
+        value = ones = 0
+        for bit in range(framing.bits):
+            level = levels[1 + bit]
+            value |= level << bit
+            ones += level
+        fault = ""
+        if levels[-1] == SPACE:
+            fault = "framing" if any(levels) else "break"
+        elif framing.parity != "N" and levels[-2] != framing.parity_of(ones):
+            fault = "parity"
+        return Arrival(start_t, self._schedule.now, value, fault)
+
+
+class Terminal:
+    """The far end of a UART's wire: a terminal set to a speed and format.
+
+    Attributes:
+        format: speed and framing.
+        bit_time: length of a bit in T-states, exact.
+        received: the good characters that have arrived, in order.
+        arrivals: every character that has arrived, faulty ones too.
+        framing_errors, parity_errors, breaks: how many of each arrived.
+        listeners: each is called with every good character as it arrives.
+        sender, receiver: the two directions.
+    """
+
+    def __init__(
+        self, format_: SerialFormat, clock: Fraction, put: Callable[[Frame], None]
+    ) -> None:
+        """``clock`` is in hertz; ``put(frame)`` puts a character on the wire to the UART."""
+        self.format = format_
+        self.bit_time = clock / format_.baud
+        self.received = bytearray()
+        self.arrivals: list[Arrival] = []
+        self.framing_errors = 0
+        self.parity_errors = 0
+        self.breaks = 0
+        self.listeners: list[Callable[[int], None]] = []
+        framing = Framing(format_.bits, format_.parity, format_.stop)
+        self.sender = AsyncSender(put, self._next)
+        self.sender.bit_time, self.sender.framing = self.bit_time, framing
+        self.receiver = AsyncReceiver(self._arrive)
+        self.receiver.bit_time, self.receiver.framing = self.bit_time, framing
+        self._length = framing.length + format_.gap * clock / self.bit_time
+        self._queue: deque[tuple[int, ...]] = deque()
+
+    @property
+    def character_time(self) -> Fraction:
+        """Start bit to end of the stop bits, in T-states."""
+        return self.bit_time * self.sender.framing.length
+
+    @property
+    def pending(self) -> int:
+        """Characters queued and not yet begun."""
+        return len(self._queue)
+
+    @property
+    def idle(self) -> bool:
+        """Nothing is being sent or waiting to be."""
+        return not self._queue and not self.sender.busy
+
+    def power(self, schedule: Schedule) -> None:
+        """Start afresh on a schedule: nothing queued or received."""
+        self._queue.clear()
+        self.received.clear()
+        self.arrivals.clear()
+        self.framing_errors = self.parity_errors = self.breaks = 0
+        self.sender.power(schedule)
+        self.receiver.power(schedule)
+
+    def send(self, data: bytes) -> None:
+        """Queue characters, the first to begin at once if the line is free."""
+        self._queue.extend([levels_of(self.sender.framing, value) for value in data])
+        self._go_on()
+
+    def send_break(self, bits: int = 20) -> None:
+        """Queue a break: space for so many bit times, then mark for one."""
+        self._queue.append((SPACE,) * bits + (MARK,))
+        self._go_on()
+
+    def _go_on(self) -> None:
+        if self._queue and not self.sender.busy:
+            self._next()
+
+    def _next(self) -> None:
+        if self._queue:
+            levels = self._queue.popleft()
+            longer = len(levels) - self.sender.framing.sampled
+            self.sender.send_levels(levels, self._length + longer)
+
+    def _arrive(self, arrival: Arrival) -> None:
+        self.framing_errors += arrival.fault == "framing"
+        self.parity_errors += arrival.fault == "parity"
+        self.breaks += arrival.fault == "break"
+        self.arrivals.append(arrival)
+        if arrival.fault:
+            return
+        self.received.append(arrival.value)
+        for listener in list(self.listeners):
+            listener(arrival.value)
