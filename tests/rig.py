@@ -33,7 +33,7 @@ wired:
 lines:
   RST 6.5: key.out
   INTR: jam.intr
-  jam.request: [control.q0, HLDA]
+  jam.request: {any: [control.q0, HLDA]}
 serial: {baud: 10000}
 """
 FIRST_FETCH = 3

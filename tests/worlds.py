@@ -121,10 +121,10 @@ wired:
   - {{device: vector, {rng.choice(["rst: 5", "rst: 1", "call: 0123", "call: 6000"])}}}
 lines:
   RST 7.5: tick.out
-  RST 6.5: [far.done, control.q1]
-  RST 5.5: [key.out, near.done]
+  RST 6.5: {{any: [far.done, control.q1]}}
+  RST 5.5: {{any: [key.out, near.done]}}
   INTR: vector.intr
-  vector.request: [control.q0, SOD, {rng.choice(["HLDA", "tick.out", "not key.out"])}]
+  vector.request: {{any: [control.q0, SOD, {rng.choice(["HLDA", "tick.out", "not key.out"])}]}}
 serial: {{baud: {rng.choice([9600, 31250, 100000])}, format: {rng.choice(["8N1", "7E2"])}}}
 """
 
