@@ -23,12 +23,13 @@ from typing import NamedTuple, overload
 import numpy as np
 
 from emu85.board import Board, BoardDescription, SerialLine, fit, load_board, read_board
+from emu85.board.host import StopListener
 from emu85.board.schedule import NEVER, Schedule
-from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.cycles import IO_CYCLES, LEVELS, STATES, Cycle
 from emu85.bus.findings import Findings
 from emu85.bus.lines import Line
 from emu85.bus.trace import Trace
-from emu85.cpu.layout import Exit, MapBit, State, StopField
+from emu85.cpu.layout import INDEX_MASK, IO_BASE, Exit, MapBit, State
 from emu85.cpu.processor import Processor
 from emu85.cpu.registers import Registers
 from emu85.firmware import Image, read_image
@@ -44,6 +45,18 @@ _BURST = 8_000_000
 _NO_BUDGET = 1 << 60
 _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
 """Opcodes that push the PC: CALL, conditional calls, RST, RSTV."""
+
+
+# Plain integers for what is looked at each time a device is asked: reading a member
+# of an enumeration costs as much as the loop's own call.
+_T, _LIMIT, _ANSWER = int(State.T), int(State.LIMIT), int(State.ANSWER)
+_EXIT_INDEX, _EXIT_TYPE = int(State.EXIT_INDEX), int(State.EXIT_TYPE)
+_EXIT_DATA, _LINES = int(State.EXIT_DATA), int(State.LINES)
+_INA = int(Cycle.INA)
+_READ, _WRITE, _SOD, _HLDA = (int(e) for e in (Exit.READ, Exit.WRITE, Exit.SOD, Exit.HLDA))
+_IDLE, _STOP = int(Exit.IDLE), int(Exit.STOP)
+_BUDGET, _BOUNDARY = int(Exit.BUDGET), int(Exit.BOUNDARY)
+_SOD_LINE, _HLDA_LINE = int(Line.SOD), int(Line.HLDA)
 
 
 class Reason(enum.Enum):
@@ -128,6 +141,7 @@ class Machine:
         symbols: names for addresses, from the firmware loaded last.
         serial: the far end of the line on SID and SOD, or None.
         schedule: board time and the deadlines of devices; events of tests too.
+        stop_listeners: each is called with every stop that hits.
     """
 
     def __init__(self, board: Board, *, trace: int = TRACE_SIZE) -> None:
@@ -142,6 +156,7 @@ class Machine:
         self.trace = Trace(trace)
         self.findings = Findings()
         self.stops = StopSet()
+        self.stop_listeners: list[StopListener] = []
         self.symbols: dict[str, int] = {}
         self.memory = Memory(board)
         self._cpu = Processor(board.map, board.store, self.trace, self.findings)
@@ -301,6 +316,26 @@ class Machine:
         """
         self._cpu.drive(line, level, self.schedule.now)
 
+    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+        """One bus cycle by another bus master at ``schedule.now``, while HLDA is high.
+
+        Args:
+            kind: MR, MW, IOR or IOW.
+            address: 0 to FFFF, or a port 0 to FF.
+            data: the byte of a write; None for a read.
+
+        Returns:
+            the byte that was on the data bus.
+        """
+        index = IO_BASE + (address & 0xFF) if kind in IO_CYCLES else address & 0xFFFF
+        value = self._read(index) if data is None else self._write(index, data)
+        levels = LEVELS[kind]
+        shown = self.lines | Line.READY
+        for line, level in ((Line.IO_M, levels.io_m), (Line.S1, levels.s1), (Line.S0, levels.s0)):
+            shown |= line if level else Line(0)
+        self._cpu.note(self.schedule.now, address, value, kind, int(shown))
+        return value
+
     # --- looking --------------------------------------------------------------
 
     @property
@@ -378,44 +413,86 @@ class Machine:
                 return Reason.LIMIT
             if self._asked:
                 return Reason.ASKED
-            out = run(min(schedule.next_t, end - 1, t + _BURST), budget)
-            budget = state[State.BUDGET]
+            limit = min(schedule.next_t, end - 1, t + _BURST)
+            out = run(limit, budget)
             if out == Exit.READ:
-                schedule.now = state[State.T]
-                state[State.ANSWER] = self._answer()
-                continue
+                out = self._answer_reads(limit)
+            budget = state[State.BUDGET]
             reason = self._serve(out, end)
             if reason is not None:
                 return reason
 
-    def _answer(self) -> int:
-        """What a device puts on the data bus in the read that is about to begin."""
-        state = self._state
-        if state[State.EXIT_TYPE] == Cycle.INA:
-            return self.board.acknowledge() & 0xFF
-        return self.board.readers[state[State.EXIT_INDEX]]() & 0xFF
+    def _read(self, index: int) -> int:
+        word = int(self.board.map[index])
+        if word & MapBit.READ_EXIT:
+            return self.board.readers[index]() & 0xFF
+        return int(self.board.store[word & INDEX_MASK]) & 0xFF
+
+    def _write(self, index: int, value: int) -> int:
+        word = int(self.board.map[index])
+        if not word & (MapBit.ROM | MapBit.NO_WRITER):
+            self.board.store[word & INDEX_MASK] = value
+        if word & MapBit.WRITE_EXIT:
+            self.board.writers[index](value)
+        return value
+
+    def _answer_reads(self, limit: int) -> int:
+        """Have devices answer reads one after another; the exit that ends it, or 0.
+
+        This is all that happens in a loop that polls a device.
+        """
+        state, schedule, readers, run_on = (
+            self._state,
+            self.schedule,
+            self.board.readers,
+            self._cpu.run_on,
+        )
+        while not self._asked:
+            schedule.now = state[_T]
+            if state[_EXIT_TYPE] == _INA:
+                state[_ANSWER] = self.board.acknowledge() & 0xFF
+            else:
+                state[_ANSWER] = readers[state[_EXIT_INDEX]]() & 0xFF
+            if schedule.next_t < limit:  # the device has set itself a deadline
+                limit = state[_LIMIT] = schedule.next_t
+            out = run_on()
+            if out != _READ:
+                return out
+        return 0
 
     def _serve(self, out: int, end: int) -> Reason | None:
         """See to everything the core came back for; a reason if the machine is to hold."""
         state, schedule = self._state, self.schedule
-        if out & Exit.IDLE and not self._pass_time(end):
+        if out & _IDLE and not self._pass_time(end):
             return Reason.HALTED
-        schedule.run_until(state[State.T])
-        if out & Exit.WRITE:
-            self.board.writers[state[State.EXIT_INDEX]](state[State.EXIT_DATA])
-        if out & Exit.SOD:
-            self.board.sod(int(bool(state[State.LINES] & Line.SOD)))
-        if out & Exit.HLDA:
-            self.board.hlda(int(bool(state[State.LINES] & Line.HLDA)))
+        schedule.run_until(state[_T])
+        if out & _WRITE:
+            self.board.writers[state[_EXIT_INDEX]](state[_EXIT_DATA])
+        if out & _SOD:
+            self.board.sod(int(state[_LINES] & _SOD_LINE != 0))
+        if out & _HLDA:
+            self.board.hlda(int(state[_LINES] & _HLDA_LINE != 0))
+        holds = bool(out & _STOP) and self._stops_hold()
         if self.stops.changed:
             self._arm()
-        if out & Exit.STOP:
+        if holds:
             return Reason.STOP
-        if out & Exit.BUDGET:
+        if out & _BUDGET:
             return Reason.CYCLES
-        if out & Exit.BOUNDARY:
+        if out & _BOUNDARY:
             return Reason.INSTRUCTION
         return None
+
+    def _stops_hold(self) -> bool:
+        """Tell who listens of the stops that have just hit; whether the machine is to hold.
+
+        What firmware has armed holds only if the device that armed it asks for it.
+        """
+        hits = self.stops.hit_at(self._state[State.LAST_START])
+        for stop in hits:
+            for listener in self.stop_listeners:
+                listener(stop, self._state[State.LAST_START])
+        return self._asked or any(stop.owner == "user" for stop in hits)
 
     def _pass_time(self, end: int) -> bool:
         """Let an idle CPU wait for the next event; False if there is none to wait for."""
@@ -427,9 +504,7 @@ class Machine:
 
     def _arm(self) -> None:
         self.stops.apply(self.board.map)
-        table = self.stops.table
-        lines_only = int(np.count_nonzero(table[:, StopField.LINES_ONLY]))
-        self._cpu.watch(table, self.stops.data_watch, lines_only)
+        self._cpu.watch(self.stops.table, self.stops.data_watch)
 
     def _return_address(self, place: int, total: int | None) -> int | None:
         """Where the call that has just been made returns to; None if it was none.

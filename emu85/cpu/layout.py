@@ -171,7 +171,8 @@ class State(enum.IntEnum):
     STOPS = 24
     """Rows in use in the table of stop steps."""
     LINE_STOPS = 25
-    """How many of them look at lines only."""
+    """Bit 0: some of them look at lines only; bit 1: at lines that the CPU may change
+    in every cycle (status lines, READY)."""
     EXIT_INDEX = 26
     """Map index of the cycle that caused READ or WRITE."""
     EXIT_DATA = 27
@@ -189,6 +190,9 @@ class State(enum.IntEnum):
 
 
 STATE_CELLS = 64
+
+EVERY_CYCLE = 2
+"""Bit 1 of ``State.LINE_STOPS``."""
 
 
 class FindingKind(enum.IntEnum):

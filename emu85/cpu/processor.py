@@ -10,7 +10,7 @@ from emu85.bus.findings import Findings
 from emu85.bus.lines import INPUTS, Line
 from emu85.bus.trace import Trace
 from emu85.cpu.compiler import compiled_loop
-from emu85.cpu.layout import STATE_CELLS, STOP_FIELDS, State
+from emu85.cpu.layout import EVERY_CYCLE, STATE_CELLS, STOP_FIELDS, State, StopField
 from emu85.cpu.rows import pack
 
 RESET_T_STATES = 3
@@ -52,21 +52,16 @@ class Processor:
         self._arguments = self._all_arguments()
         self.state[State.ANSWER] = -1
 
-    def watch(
-        self, table: NDArray[np.int64], data_watch: NDArray[np.int64], lines: int
-    ) -> None:
+    def watch(self, table: NDArray[np.int64], data_watch: NDArray[np.int64]) -> None:
         """Put the table of stop steps in force.
 
         Args:
             table: int64, shape (n, ``STOP_FIELDS``).
             data_watch: int64, 256 masks.
-            lines: how many rows look at lines only.
         """
         self.state[State.STOPS] = len(table)
-        self.state[State.LINE_STOPS] = lines
-        self._stop_table = (
-            np.ascontiguousarray(table) if len(table) else self._stop_table
-        )
+        self.state[State.LINE_STOPS] = _line_stops(table)
+        self._stop_table = np.ascontiguousarray(table) if len(table) else self._stop_table
         self._data_watch = data_watch
         self._arguments = self._all_arguments()
 
@@ -79,6 +74,10 @@ class Processor:
         state = self.state
         state[State.LIMIT] = limit
         state[State.BUDGET] = budget
+        return self._loop(*self._arguments)
+
+    def run_on(self) -> int:
+        """Go on with the limit and the budget that are in the state vector."""
         return self._loop(*self._arguments)
 
     def power(self, pull_up: int) -> None:
@@ -116,10 +115,7 @@ class Processor:
         state[State.MASKS] = 7
         state[State.LINES] &= ~(Line.SOD | Line.HLDA)
         shown = state[State.LINES] | Line.RESET_OUT | Line.READY | Line.FLOATING
-        self._sync_trace()
-        self.trace.append(state[State.T], 0, state[State.PULL_UP], Cycle.RESET, shown)
-        state[State.POSITION] = self.trace.position
-        state[State.TOTAL] = self.trace.total
+        self.note(state[State.T], 0, state[State.PULL_UP], Cycle.RESET, shown)
         state[State.PREVIOUS] = shown & (Line.FLOATING - 1)
         state[State.LAST_START] = state[State.T]
         state[State.T] += RESET_T_STATES
@@ -149,13 +145,17 @@ class Processor:
             state[State.HOLD_SINCE] = t
         return True
 
-    def _sync_trace(self) -> None:
+    def settle(self) -> None:
+        """Make what Python sees (the trace) agree with what the loop has done."""
         self.trace.position = self.state[State.POSITION]
         self.trace.total = self.state[State.TOTAL]
 
-    def settle(self) -> None:
-        """Make what Python sees (the trace) agree with what the loop has done."""
-        self._sync_trace()
+    def note(self, t: int, address: int, data: int, kind: Cycle, lines: int) -> None:
+        """Put a record on the trace that the loop has not written."""
+        self.settle()
+        self.trace.append(t, address, data, kind, lines)
+        self.state[State.POSITION] = self.trace.position
+        self.state[State.TOTAL] = self.trace.total
 
     def _all_arguments(self) -> tuple[object, ...]:
         return (
@@ -165,3 +165,14 @@ class Processor:
             self._data_watch,
             *self._rest,
         )
+
+
+def _line_stops(table: NDArray[np.int64]) -> int:
+    """What ``State.LINE_STOPS`` says of a table."""
+    rows = table[table[:, StopField.LINES_ONLY] != 0]
+    if not len(rows):
+        return 0
+    masks = rows[:, [StopField.LINE_MASK, StopField.EDGE_MASK]]
+    looked_at = int(np.bitwise_or.reduce(masks, axis=None))
+    changing = Line.IO_M | Line.S1 | Line.S0 | Line.READY
+    return 1 | (EVERY_CYCLE if looked_at & changing else 0)

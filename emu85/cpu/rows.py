@@ -85,9 +85,7 @@ def _direction(kind: Cycle) -> int:
     return WRITE if kind in WRITES else NEITHER
 
 
-def _word(
-    cycle: MachineCycle, condition: Condition | None, following: int, op: int
-) -> int:
+def _word(cycle: MachineCycle, condition: Condition | None, following: int, op: int) -> int:
     operand = cycle.operand
     if cycle.tests and condition is not None:
         op, operand = TEST, condition
@@ -185,9 +183,7 @@ def pack() -> NDArray[np.int64]:
         packer.put_instruction(instruction)
     for byte in range(256):
         packer.table[SZP_AT + byte] = (
-            (byte & 0x80)
-            | (0x40 if byte == 0 else 0)
-            | (0x04 if _parity_even(byte) else 0)
+            (byte & 0x80) | (0x40 if byte == 0 else 0) | (0x04 if _parity_even(byte) else 0)
         )
     for condition, (mask, wanted) in FLAG_MASKS.items():
         packer.table[CONDITION_AT + 2 * condition] = mask

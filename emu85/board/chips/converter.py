@@ -118,7 +118,8 @@ class Converter(Device):
         self._set_done(True)
 
     def read(self, register: int) -> int:
-        self._set_done(False)
+        if self._done:
+            self._set_done(False)
         return self._result
 
     def peek(self, register: int) -> int:
