@@ -1,0 +1,1 @@
+"""Each peripheral chip against its data sheet, driven by firmware over the bus."""
