@@ -24,6 +24,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
+from emu85.board.baud_check import BaudCheck
 from emu85.board.description import SerialFormat
 from emu85.board.schedule import Event, Schedule
 
@@ -59,6 +60,7 @@ class SerialLine:
         arrivals: every character that has arrived, faulty ones too.
         framing_errors, parity_errors, breaks: how many of each arrived.
         listeners: each is called with every good character as it arrives.
+        baud_check: how long the sender's bits really are.
     """
 
     def __init__(
@@ -73,6 +75,7 @@ class SerialLine:
         self.parity_errors = 0
         self.breaks = 0
         self.listeners: list[Callable[[int], None]] = []
+        self.baud_check = BaudCheck(format_, self.bit_time)
         self._gap = format_.gap * clock
         self._drive = drive
         self._schedule = Schedule()
@@ -115,6 +118,7 @@ class SerialLine:
         self.arrivals.clear()
         self.framing_errors = self.parity_errors = self.breaks = 0
         self._receiving = False
+        self.baud_check.clear()
         self._level = self._as_mark(0)
         self._seen_mark = self._level == MARK
         self._put(MARK)
@@ -171,6 +175,7 @@ class SerialLine:
     def sod(self, level: int) -> None:
         """SOD goes to ``level`` (0 or 1) at ``schedule.now``."""
         self._level = self._as_mark(level)
+        self.baud_check.edge(self._schedule.now, self._level)
         if self._level == MARK:
             self._seen_mark = True
         elif self._seen_mark and not self._receiving:
