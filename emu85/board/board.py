@@ -95,6 +95,9 @@ class Board:
         if description.stack:
             mapping.keep_stack_in(description.stack)
         self._mapping = mapping
+        for placed in self._placed:
+            watch = partial(mapping.watch, placed.decoded)
+            self._sites[placed.device.name].watch_with(watch)
         self.map = mapping.words
         self.readers = mapping.readers
         self.writers = mapping.writers

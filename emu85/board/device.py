@@ -8,6 +8,10 @@ and calls the methods below.  A register is
   cost nothing and have no side effect; the device calls ``site.publish``
   whenever the value changes; or
 * live (``Read.LIVE``): the device is called for each read; or
+* watched (``Read.WATCHED``): published, but while the device asks for it with
+  ``site.watch_reads`` it is called as for a live one.  This is for registers that
+  are polled for long and whose reads matter now and then, such as a status whose
+  error bits a read clears; or
 * not readable (``Read.NONE``): the bus floats.
 
 Time is the T-state count of ``site.schedule``; a device never polls.
@@ -39,6 +43,7 @@ class Read(enum.Enum):
     NONE = "not readable"
     PUBLISHED = "published"
     LIVE = "live"
+    WATCHED = "watched"
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +92,12 @@ class Site(Protocol):
 
     def publish(self, register: int, value: int) -> None:
         """Let reads of a published register find ``value`` (a byte) from now on."""
+
+    def watch_reads(self, register: int, on: bool) -> None:
+        """Have :meth:`Device.read` called for reads of a watched register, or no longer.
+
+        What it answers must then be what is published, or will be once it returns.
+        """
 
     def drive(self, pin: str, level: int) -> None:
         """Put an output pin at 0 or 1 as of ``schedule.now``; a clock on it stops."""
@@ -199,7 +210,7 @@ class Device:
         """RESET OUT went high."""
 
     def read(self, register: int) -> int:
-        """Answer a read of a live register; side effects happen here."""
+        """Answer a read of a live or watched register; side effects happen here."""
         raise NotImplementedError(f"{self.kind} has no live register {register}")
 
     def peek(self, register: int) -> int:

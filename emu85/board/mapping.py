@@ -62,6 +62,7 @@ class Mapping:
     readers: dict[int, Callable[[], int]] = field(default_factory=dict)
     writers: dict[int, Callable[[int], None]] = field(default_factory=dict)
     _registers: list[list[Side]] = field(default_factory=list)
+    _alone: NDArray[np.bool_] = field(init=False)
 
     def __post_init__(self) -> None:
         self.words = np.full(SPACE, FLOATING_CELL | NO_READER | NO_WRITER, dtype=np.int64)
@@ -73,6 +74,7 @@ class Mapping:
         for placed in self.placed:
             self._registers.append(self._map_device(placed))
         taken, waits = self._occupied()
+        self._alone = taken == 1
         for index in np.flatnonzero(taken > 1).tolist():
             self.words[index] = self._join(index)
         self.words |= waits << WAIT_SHIFT
@@ -85,6 +87,18 @@ class Mapping:
         for low, high in regions:
             outside[low : high + 1] = False
         self.words |= np.where(outside, int(MapBit.NOT_STACK), 0)
+
+    def watch(self, decoded: Decoded, register: int, on: bool) -> None:
+        """Have reads of a watched register told to its device, or no longer.
+
+        Where other chips answer as well, its device is told always.
+        """
+        indexes = decoded.indexes[decoded.offsets == register]
+        indexes = indexes[self._alone[indexes]]
+        if on:
+            self.words[indexes] |= READ_EXIT
+        else:
+            self.words[indexes] &= ~np.int64(READ_EXIT)
 
     def peek(self, index: int) -> int | None:
         """What a read would give, without side effects; None if nothing answers."""
@@ -113,7 +127,7 @@ class Mapping:
             indexes = decoded.indexes[decoded.offsets == number]
             self.words[indexes] = side.cell | side.bits
             for index in indexes.tolist():
-                if side.read is Read.LIVE:
+                if side.read in (Read.LIVE, Read.WATCHED):
                     self.readers[index] = side.answer
                 if side.written:
                     self.writers[index] = side.take
@@ -147,7 +161,7 @@ class Mapping:
             word |= NO_READER
         elif len(answering) > 1:
             word |= CONTENTION
-        if answering and (not direct or answering[0].read is Read.LIVE):
+        if answering and (not direct or answering[0].read is not Read.PUBLISHED):
             word |= READ_EXIT
             self.readers[index] = partial(_answer_all, answering)
         if taking:

@@ -57,7 +57,7 @@ class Side:
     @property
     def bits(self) -> int:
         """Bits of the map word where this chip alone is selected."""
-        ways = {Read.NONE: NO_READER, Read.PUBLISHED: 0, Read.LIVE: READ_EXIT}
+        ways = {Read.NONE: NO_READER, Read.PUBLISHED: 0, Read.LIVE: READ_EXIT, Read.WATCHED: 0}
         return ways[self.read] | (WRITE_EXIT if self.written else NO_WRITER)
 
 
@@ -81,9 +81,10 @@ def register_side(device: Device, number: int, cells: Cells) -> Side:
     """The side of a device's register."""
     register = device.registers[number]
     live = register.read is Read.LIVE
+    asked = live or register.read is Read.WATCHED
 
     def answer() -> int:
-        return device.read(number) if live else cells.shown(number)
+        return device.read(number) if asked else cells.shown(number)
 
     def peek() -> int:
         return device.peek(number) if live else cells.shown(number)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 
 import numpy as np
@@ -59,6 +60,8 @@ class DeviceSite:
         self._drivers: dict[str, Pin] = {pin.pin: pin for pin in wiring.sources_of(device)}
         self._store: NDArray[np.uint16] = np.empty(0, dtype=np.uint16)
         self._shown: list[int] = []
+        self._watched: set[int] = set()
+        self._watch: Callable[[int, bool], None] = lambda register, on: None
 
     def place(self, store: NDArray[np.uint16], base: int, registers: int) -> None:
         """Give the device's registers their entries of the store, from ``base`` on."""
@@ -66,6 +69,10 @@ class DeviceSite:
         self.base = base
         self._shown = [self._pull_ups] * registers
         self.clear()
+
+    def watch_with(self, watch: Callable[[int, bool], None]) -> None:
+        """``watch(register, on)`` has reads of a watched register told or not."""
+        self._watch = watch
 
     @property
     def schedule(self) -> Schedule:
@@ -76,6 +83,12 @@ class DeviceSite:
         """Let reads of a published register find ``value`` from now on."""
         self._shown[register] = value & 0xFF
         self.restore(register)
+
+    def watch_reads(self, register: int, on: bool) -> None:
+        """Have the device told of reads of a watched register, or no longer."""
+        if on != (register in self._watched):
+            (self._watched.add if on else self._watched.remove)(register)
+            self._watch(register, on)
 
     def drive(self, pin: str, level: int) -> None:
         """Put an output pin at a level."""

@@ -97,7 +97,7 @@ def test_a_true_sender_is_not_told_of() -> None:
     ("loops", "nops", "is_told"),
     [
         (183, 4, False),  # 2634: 2.9 % too long
-        (184, 1, True),  # 2636 + 0: see below, 3.05 %
+        (184, 2, True),  # 2640: 3.1 % too long
         (187, 2, True),  # 2682: 4.8 % too long, and yet received
         (172, 7, False),  # 2492: 2.7 % too short
         (172, 4, True),  # 2480: 3.1 % too short

@@ -1,0 +1,609 @@
+"""8251A programmable communication interface (USART).
+
+Data sheet: Intel 8251A Programmable Communication Interface.  Values from memory.
+
+Modelled: mode, sync characters and command in the order in which they are written,
+internal reset, so that three 00s and a 40 bring the chip back from any state;
+asynchronous mode at 1, 16 and 64 clocks a bit, 5 to 8 bits, parity, 1, 1.5 and 2 stop
+bits; the speed is what the clocks at TxC and RxC make it; double buffering; TxEN and
+CTS, what was written before either went off is still sent; TxRDY as a bit (buffer
+empty) and as a pin (and TxEN, and CTS); TxEMPTY; RxRDY held off without RxE; parity,
+overrun and framing errors, kept until error reset; send break; break detect after two
+character times of space; RTS, DTR, DSR.  Synchronous mode bit by bit: data changes
+with the fall of TxC and is sampled at the rise of RxC; one or two sync characters,
+sent as fillers; internal hunt, also after the parity bit, with SYNDET until the
+status is read; external sync by a rise at SYNDET.
+
+Not modelled: CLK and the delays counted in it (the pins follow at once); clocks of
+single edges (only a square wave of an oscillator or timer moves data); the phase of
+TxC in asynchronous mode (a start bit begins when the character is loaded); parity of a
+character with a framing error.  A character on its way when TxC changes keeps its
+speed.  Choices: CTS and DSR are tied low where the board file does not wire them;
+what comes out of RxD before the line was once at mark is no start bit; sync characters
+that end a hunt are not given to the CPU, later ones are; stop bits 00 count as one.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections import deque
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any, ClassVar, NamedTuple
+
+from emu85.board.async_wire import AsyncReceiver, AsyncSender, Frame, Framing
+from emu85.board.device import Device, Read, Register, Site
+from emu85.board.schedule import Event
+from emu85.board.serial import MARK, SPACE, Arrival, nearest_t
+
+DATA, CONTROL = 0, 1
+
+
+class Command(enum.IntFlag):
+    """Bits of a command instruction."""
+
+    TX_ENABLE = 0x01
+    DTR = 0x02
+    RX_ENABLE = 0x04
+    SEND_BREAK = 0x08
+    ERROR_RESET = 0x10
+    RTS = 0x20
+    INTERNAL_RESET = 0x40
+    ENTER_HUNT = 0x80
+
+
+class Status(enum.IntFlag):
+    """Bits of the status."""
+
+    TX_READY = 0x01
+    RX_READY = 0x02
+    TX_EMPTY = 0x04
+    PARITY = 0x08
+    OVERRUN = 0x10
+    FRAMING = 0x20
+    DETECT = 0x40
+    DSR = 0x80
+
+
+_ERRORS = Status.PARITY | Status.OVERRUN | Status.FRAMING
+_PIN_OF = {"rxrdy": Status.RX_READY, "txempty": Status.TX_EMPTY}
+
+
+class Expected(enum.Enum):
+    """What the next byte written to the control register is."""
+
+    MODE = "mode"
+    FIRST_SYNC = "first sync character"
+    SECOND_SYNC = "second sync character"
+    COMMAND = "command"
+
+
+class Mode(NamedTuple):
+    """A mode instruction taken apart.
+
+    Attributes:
+        factor: clocks a bit; 0 in synchronous mode.
+        framing: data bits, parity and stop bits.
+        external: SYNDET is an input (synchronous mode).
+        syncs: sync characters (synchronous mode).
+    """
+
+    factor: int
+    framing: Framing
+    external: bool
+    syncs: int
+
+
+_STOPS = (Fraction(1), Fraction(1), Fraction(3, 2), Fraction(2))
+
+
+def mode_of(byte: int) -> Mode:
+    """What a mode instruction says."""
+    parity = ("O", "E")[byte >> 5 & 1] if byte & 0x10 else "N"
+    stop = _STOPS[byte >> 6] if byte & 3 else Fraction(1)
+    framing = Framing(5 + (byte >> 2 & 3), parity, stop)
+    return Mode((0, 1, 16, 64)[byte & 3], framing, bool(byte & 0x40), 1 if byte & 0x80 else 2)
+
+
+class Clock(NamedTuple):
+    """A square wave at a clock input, in T-states: a rise at ``start_t``."""
+
+    period: Fraction
+    start_t: Fraction
+    high: Fraction
+
+    def next_rise(self, t: int) -> Fraction:
+        """The first rise after ``t``."""
+        return self._after(t, self.start_t)
+
+    def next_fall(self, t: int) -> Fraction:
+        """The first fall after ``t``."""
+        return self._after(t, self.start_t + self.high)
+
+    def _after(self, t: int, edge: Fraction) -> Fraction:
+        passed = (t - edge) // self.period + 1
+        return edge + max(0, passed) * self.period
+
+
+class Usart8251(Device):
+    """Asynchronous by frames, a character an event; synchronous bit by bit."""
+
+    kind = "8251A"
+    about = "a USART: asynchronous and synchronous serial line"
+    registers = (
+        Register("data", "write: a character to send; read: the one received", Read.LIVE, True),
+        Register("control", "write: mode, then commands; read: status", Read.WATCHED, True),
+    )
+    outputs: ClassVar[Mapping[str, str]] = {
+        "txrdy": "transmit buffer empty, TxEN set and CTS low",
+        "rxrdy": "a character is waiting",
+        "txempty": "nothing to send",
+        "syndet": "sync or break detected",
+        "dtr": "active low, by the command",
+        "rts": "active low, by the command",
+    }
+    inputs: ClassVar[Mapping[str, str]] = {
+        "cts": "active low: may send; tied low if not wired",
+        "dsr": "active low: a status bit; tied low if not wired",
+        "syndet": "external sync: a rise begins characters",
+    }
+    clock_inputs: ClassVar[Mapping[str, str]] = {
+        "txc": "transmitter clock",
+        "rxc": "receiver clock",
+    }
+    frame_inputs: ClassVar[Mapping[str, str]] = {"rxd": "serial data in"}
+    frame_outputs: ClassVar[Mapping[str, str]] = {"txd": "serial data out"}
+    serial_pins = ("rxd", "txd")
+
+    def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:
+        super().__init__(name, options, site)
+        self._sender = AsyncSender(lambda frame: site.send_frame("txd", frame), self._sent)
+        self._receiver = AsyncReceiver(self._arrive)
+        self._clocks: dict[str, Clock | None] = {"txc": None, "rxc": None}
+        self._cts = self._dsr = 0
+        self._begin()
+
+    def _begin(self) -> None:
+        """The state after RESET."""
+        self._expected = Expected.MODE
+        self._mode = mode_of(0)
+        self._command = Command(0)
+        self._syncs: list[int] = []
+        self._errors = Status(0)
+        self._holding: int | None = None
+        self._is_owed = False
+        self._data = 0
+        self._has_data = False
+        self._detected = False
+        self._line = SyncLine(self)
+        self._break_event: Event | None = None
+        self._frame: Frame | None = None
+
+    # --- board ------------------------------------------------------------------
+
+    def power(self) -> None:
+        self._clocks = {"txc": None, "rxc": None}
+        self._cts = self._dsr = 0
+        self._sender.power(self.site.schedule)
+        self._receiver.power(self.site.schedule)
+        self._begin()
+        self._show_all()
+
+    def reset(self) -> None:
+        self._sender.stop()
+        self._line.stop()
+        if self._break_event:
+            self._break_event.cancel()
+        self._begin()
+        self._fit()
+        self._show_all()
+
+    def sense(self, pin: str, level: int) -> None:
+        if pin == "cts":
+            self._cts = level
+            self._enable()
+        elif pin == "dsr":
+            self._dsr = level
+        elif pin == "rxd":
+            self._receiver.level(level)
+            self._look_at_break()
+        elif pin == "syndet" and level and self._mode.external and self.is_synchronous:
+            self._line.begin_characters()
+        self._show()
+
+    def sense_clock(
+        self, pin: str, period: Fraction | None, start_t: Fraction, high: Fraction
+    ) -> None:
+        self._clocks[pin] = None if period is None else Clock(period, start_t, high)
+        self._fit()
+
+    def sense_frame(self, pin: str, frame: Frame) -> None:
+        self._frame = frame
+        self._receiver.take(frame)
+
+    # --- registers --------------------------------------------------------------
+
+    def read(self, register: int) -> int:
+        if register == CONTROL:
+            status = self._status()
+            if self.is_synchronous:
+                self._detected = False
+                self._show()
+            return int(status)
+        self._has_data = False
+        self._show()
+        return self._data
+
+    def peek(self, register: int) -> int:
+        return self._data if register == DATA else int(self._status())
+
+    def write(self, register: int, value: int) -> None:
+        if register == DATA:
+            self._write_data(value)
+        elif self._expected is Expected.COMMAND:
+            self._write_command(Command(value))
+        elif self._expected is Expected.MODE:
+            self._write_mode(value)
+        else:
+            self._write_sync(value)
+
+    def _write_data(self, value: int) -> None:
+        self._holding = value
+        self._is_owed = self._may_send
+        self._load()
+        self._show()
+
+    def _write_mode(self, value: int) -> None:
+        self._mode = mode_of(value)
+        self._expected = Expected.COMMAND if self._mode.factor else Expected.FIRST_SYNC
+        self._fit()
+
+    def _write_sync(self, value: int) -> None:
+        self._syncs.append(value & (1 << self._mode.framing.bits) - 1)
+        is_more = len(self._syncs) < self._mode.syncs
+        self._expected = Expected.SECOND_SYNC if is_more else Expected.COMMAND
+
+    def _write_command(self, command: Command) -> None:
+        if command & Command.INTERNAL_RESET:
+            self.reset()
+            return
+        self._command = command
+        if command & Command.ERROR_RESET:
+            self._errors = Status(0)
+        if not command & Command.RX_ENABLE:
+            self._has_data = False
+        if command & Command.ENTER_HUNT and self.is_synchronous:
+            self._line.hunt()
+        self._fit()
+        self._show_all()
+
+    def _status(self) -> Status:
+        status = self._errors
+        if self._holding is None:
+            status |= Status.TX_READY
+        if self._has_data:
+            status |= Status.RX_READY
+        if self._is_empty:
+            status |= Status.TX_EMPTY
+        if self._detected:
+            status |= Status.DETECT
+        return status if self._dsr else status | Status.DSR
+
+    @property
+    def _is_empty(self) -> bool:
+        if self.is_synchronous and self._line.is_sending:
+            return self._line.is_filling
+        return not self._sender.busy and (self._holding is None or not self._may_send)
+
+    # --- what pins show -----------------------------------------------------------
+
+    def _show(self) -> None:
+        """Status and the pins that follow it."""
+        status = self._status()
+        self.site.publish(CONTROL, status)
+        self.site.watch_reads(CONTROL, self._detected and self.is_synchronous)
+        drive = self.site.drive
+        for pin, bit in _PIN_OF.items():
+            drive(pin, int(bool(status & bit)))
+        drive("txrdy", int(bool(status & Status.TX_READY) and self._may_send))
+        if not (self.is_synchronous and self._mode.external):
+            drive("syndet", int(self._detected))
+
+    def _show_all(self) -> None:
+        """Also the pins that only a command changes."""
+        drive = self.site.drive
+        drive("dtr", int(not self._command & Command.DTR))
+        drive("rts", int(not self._command & Command.RTS))
+        if not self._line.is_sending:
+            drive("txd", self.rest_level)
+        if self.is_synchronous and self._mode.external:
+            self.site.release("syndet")
+        self._show()
+
+    @property
+    def rest_level(self) -> int:
+        """The level of TxD between characters."""
+        return SPACE if self._command & Command.SEND_BREAK else MARK
+
+    # --- both modes -----------------------------------------------------------------
+
+    @property
+    def is_synchronous(self) -> bool:
+        """A mode instruction has chosen synchronous mode."""
+        return self._expected is not Expected.MODE and not self._mode.factor
+
+    @property
+    def _may_send(self) -> bool:
+        return bool(self._command & Command.TX_ENABLE) and not self._cts
+
+    @property
+    def _may_receive(self) -> bool:
+        return self._expected is Expected.COMMAND and bool(self._command & Command.RX_ENABLE)
+
+    def _fit(self) -> None:
+        """Speeds and formats follow the clocks, the mode and the command."""
+        factor, framing = self._mode.factor, self._mode.framing
+        txc, rxc = self._clocks["txc"], self._clocks["rxc"]
+        self._sender.framing = framing
+        self._sender.bit_time = txc.period * factor if txc and factor else None
+        receives = rxc and factor and self._may_receive
+        self._receiver.set(rxc.period * factor if rxc and receives else None, framing)
+        if self.is_synchronous:
+            self._line.fit(txc, rxc if self._may_receive else None)
+        self._enable()
+
+    def _enable(self) -> None:
+        """The transmitter may have been enabled, or have been given a clock."""
+        if self._holding is not None and self._may_send:
+            self._is_owed = True
+        self._load()
+
+    def _load(self) -> None:
+        """Move a waiting character on, if it is time."""
+        if self._holding is None or not self._is_owed:
+            return
+        if self.is_synchronous:
+            self._line.start()
+        elif not self._sender.busy and self._sender.send(self._holding) is not None:
+            self._holding = None
+
+    def _sent(self) -> None:
+        self._load()
+        self._show()
+
+    def take_waiting(self) -> int | None:
+        """The character to send next (synchronous), or None: fill, or stop."""
+        value, self._holding = self._holding, None
+        return value
+
+    @property
+    def keeps_sending(self) -> bool:
+        """Whether the synchronous transmitter goes on."""
+        return self._may_send or (self._holding is not None and self._is_owed)
+
+    def receive(self, value: int, errors: Status) -> None:
+        """A character has been assembled."""
+        if self._has_data:
+            errors |= Status.OVERRUN
+        self._errors |= errors
+        self._data = value
+        self._has_data = True
+        self._show()
+
+    def changed(self) -> None:
+        """The synchronous line has changed what the status shows."""
+        self._show()
+
+    def detect(self) -> None:
+        """Sync has been found."""
+        self._detected = True
+        self._show()
+
+    @property
+    def mode(self) -> Mode:
+        """The mode set last."""
+        return self._mode
+
+    @property
+    def syncs(self) -> list[int]:
+        """The sync characters."""
+        return self._syncs
+
+    @property
+    def received_level(self) -> int:
+        """The level of RxD now."""
+        return self._receiver.line_at(Fraction(self.site.schedule.now))
+
+    # --- asynchronous ---------------------------------------------------------------
+
+    def _arrive(self, arrival: Arrival) -> None:
+        errors = Status(0)
+        is_break = arrival.fault == "break"
+        if arrival.fault == "parity" or (is_break and self._mode.framing.parity == "O"):
+            errors |= Status.PARITY
+        if is_break or arrival.fault == "framing":
+            errors |= Status.FRAMING
+        if is_break:
+            assert self._receiver.bit_time is not None
+            wait = nearest_t(self._mode.framing.length * self._receiver.bit_time)
+            self._break_event = self.site.schedule.after(wait, self._find_break)
+        self.receive(arrival.value, errors)
+
+    def _find_break(self) -> None:
+        """A second character time of space has passed since the first, or it has not."""
+        self._break_event = None
+        if self._receiver.busy or self.received_level == MARK or not self._may_receive:
+            return
+        self._detected = True
+        rise = self._rise()
+        if rise is not None:
+            self._break_event = self.site.schedule.at(nearest_t(rise), self._look_at_break)
+        self._show()
+
+    def _rise(self) -> Fraction | None:
+        """When the frame on the line next goes to mark; None if it is there already."""
+        if self._frame is None:
+            return None
+        now = self.site.schedule.now
+        for number, level in enumerate(self._frame.levels):
+            at = self._frame.start + number * self._frame.bit_time
+            if level == MARK and at > now:
+                return at
+        return self._frame.end if self._frame.end > now else None
+
+    def _look_at_break(self) -> None:
+        if self._detected and not self.is_synchronous and self.received_level == MARK:
+            self._detected = False
+            self._show()
+
+    def state(self) -> str:
+        if self._expected is not Expected.COMMAND:
+            return f"waits for {self._expected.value}"
+        framing = self._mode.framing
+        way = f"{self._mode.factor}x" if self._mode.factor else "sync"
+        stop = f"{float(framing.stop):g}" if self._mode.factor else ""
+        bit = self._sender.bit_time
+        speed = "" if bit is None else f", {float(self.site.clock / bit):.6g} baud out"
+        if self._clocks["txc"] is None:
+            speed = ", no clock at txc"
+        return f"{way} {framing.bits}{framing.parity}{stop}{speed}, status {self._status():02X}"
+
+
+class SyncLine:
+    """The synchronous side: shift registers moved by the clocks, a bit an event."""
+
+    def __init__(self, usart: Usart8251) -> None:
+        self._usart = usart
+        self._site = usart.site
+        self._txc: Clock | None = None
+        self._rxc: Clock | None = None
+        self._tx_event: Event | None = None
+        self._rx_event: Event | None = None
+        self._out: deque[int] = deque()
+        self._fillers: deque[int] = deque()
+        self.is_sending = False
+        self.is_filling = False
+        self._is_hunting = False
+        self._bits: list[int] = []
+
+    def stop(self) -> None:
+        """End everything, as by a reset."""
+        for event in (self._tx_event, self._rx_event):
+            if event:
+                event.cancel()
+
+    def fit(self, txc: Clock | None, rxc: Clock | None) -> None:
+        """Clocks change; ``rxc`` is None while the receiver is off."""
+        if txc != self._txc:
+            self._txc = txc
+            if self._tx_event:
+                self._tx_event.cancel()
+            if self.is_sending:
+                self._await_fall()
+        if rxc != self._rxc:
+            self._rxc = rxc
+            if self._rx_event:
+                self._rx_event.cancel()
+            self._bits = []
+            self._await_rise()
+
+    # --- out ------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """The first character is there: send, and fill from then on."""
+        if not self.is_sending and self._txc:
+            self.is_sending = True
+            self._await_fall()
+
+    def _await_fall(self) -> None:
+        if self._txc:
+            at = self._txc.next_fall(self._site.schedule.now)
+            self._tx_event = self._site.schedule.at(nearest_t(at), self._shift_out)
+
+    def _shift_out(self) -> None:
+        if not self._out and not self._load():
+            self.is_sending = self.is_filling = False
+            self._site.drive("txd", self._usart.rest_level)
+            self._usart.changed()
+            return
+        level = self._out.popleft()
+        self._site.drive("txd", level & self._usart.rest_level)
+        self._await_fall()
+
+    def _load(self) -> bool:
+        """Put the next character, or a filler, into the shift register."""
+        if not self._usart.keeps_sending:
+            return False
+        value = None if self._fillers else self._usart.take_waiting()
+        self.is_filling = value is None
+        if value is None:
+            if not self._fillers:
+                self._fillers.extend(self._usart.syncs)
+            value = self._fillers.popleft()
+        framing = self._usart.mode.framing
+        data = [value >> bit & 1 for bit in range(framing.bits)]
+        self._out.extend(data)
+        if framing.parity != "N":
+            self._out.append(framing.parity_of(sum(data)))
+        self._usart.changed()
+        return True
+
+    # --- in -------------------------------------------------------------------------
+
+    def hunt(self) -> None:
+        """Look for the sync characters bit by bit, or wait for SYNDET."""
+        self._is_hunting = True
+        self._bits = []
+
+    def begin_characters(self) -> None:
+        """The next bit is the first of a character."""
+        if self._is_hunting:
+            self._end_hunt()
+
+    def _end_hunt(self) -> None:
+        self._is_hunting = False
+        self._bits = []
+
+    def _await_rise(self) -> None:
+        if self._rxc:
+            at = self._rxc.next_rise(self._site.schedule.now)
+            self._rx_event = self._site.schedule.at(nearest_t(at), self._shift_in)
+
+    def _shift_in(self) -> None:
+        self._await_rise()
+        self._bits.append(self._usart.received_level)
+        if not self._is_hunting:
+            self._assemble()
+        elif not self._usart.mode.external:
+            self._compare()
+
+    def _assemble(self) -> None:
+        framing = self._usart.mode.framing
+        if len(self._bits) < self._length:
+            return
+        bits, self._bits = self._bits, []
+        data = bits[: framing.bits]
+        is_wrong = framing.parity != "N" and bits[-1] != framing.parity_of(sum(data))
+        self._usart.receive(_value(data), Status.PARITY if is_wrong else Status(0))
+
+    def _compare(self) -> None:
+        """Whether the bits that came last are the sync characters, parity bits apart."""
+        bits, length = self._bits, self._length
+        syncs = self._usart.syncs
+        del bits[: -length * len(syncs)]
+        if len(bits) < length * len(syncs):
+            return
+        data = self._usart.mode.framing.bits
+        found = [_value(bits[n * length : n * length + data]) for n in range(len(syncs))]
+        if found == syncs:
+            self._end_hunt()
+            self._usart.detect()
+
+    @property
+    def _length(self) -> int:
+        framing = self._usart.mode.framing
+        return framing.bits + (framing.parity != "N")
+
+
+def _value(bits: list[int]) -> int:
+    return sum(level << number for number, level in enumerate(bits))
