@@ -22,7 +22,6 @@ lowest first, an optional parity bit, stop bits (mark).
 
 from __future__ import annotations
 
-import functools
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -93,7 +92,6 @@ class Framing:
         return {"E": ones % 2, "O": 1 - ones % 2, "S": SPACE}.get(self.parity, MARK)
 
 
-@functools.cache
 def levels_of(framing: Framing, value: int) -> tuple[int, ...]:
     """The levels of a character: start, data, parity and one stop bit.
 
@@ -110,19 +108,38 @@ class AsyncSender:
 
     Attributes:
         bit_time: T-states, or None while the sender has no clock.
-        framing: of characters begun from now on.
         free_at: the end of the last stop bit sent, exact.
     """
 
     def __init__(self, put: Callable[[Frame], None], done: Callable[[], None]) -> None:
         """``put`` gets each frame as it begins; ``done`` is called when its stop bits end."""
         self.bit_time: Fraction | None = None
-        self.framing = Framing()
         self.free_at = Fraction(0)
+        self.framing = Framing()
+        self._free_t = 0
+        self._lasts: tuple[Fraction, Fraction, Fraction] | None = None
         self._put = put
         self._done = done
         self._schedule = Schedule()
         self._event: Event | None = None
+
+    @property
+    def framing(self) -> Framing:
+        """Of characters begun from now on."""
+        return self._framing
+
+    @framing.setter
+    def framing(self, framing: Framing) -> None:
+        self._framing = framing
+        self._length = framing.length
+        self._known: dict[int, tuple[int, ...]] = {}
+
+    def levels(self, value: int) -> tuple[int, ...]:
+        """The levels of a character in the present framing."""
+        known = self._known.get(value)
+        if known is None:
+            known = self._known[value] = levels_of(self._framing, value)
+        return known
 
     @property
     def busy(self) -> bool:
@@ -133,7 +150,7 @@ class AsyncSender:
         """Start afresh on a schedule, sending nothing."""
         self.stop()
         self._schedule = schedule
-        self.free_at = Fraction(schedule.now)
+        self._free_at_now()
 
     def stop(self) -> None:
         """Forget the character that is being sent; ``done`` is not called for it.
@@ -143,27 +160,40 @@ class AsyncSender:
         if self._event:
             self._event.cancel()
             self._event = None
-            self.free_at = Fraction(self._schedule.now)
+            self._free_at_now()
+
+    def _free_at_now(self) -> None:
+        self._free_t = self._schedule.now
+        self.free_at = Fraction(self._free_t)
 
     def send(self, value: int) -> Frame | None:
         """Begin a character now, or exactly where the last one ended if that is now.
 
         Only while not :attr:`busy`.  None, and nothing is sent, without a bit time.
         """
-        return self.send_levels(levels_of(self.framing, value), self.framing.length)
+        return self.send_levels(self.levels(value), self._length)
 
     def send_levels(self, levels: tuple[int, ...], length: Fraction) -> Frame | None:
         """The same for levels of any kind, such as a break, lasting ``length`` bits."""
-        if self.bit_time is None:
+        bit_time = self.bit_time
+        if bit_time is None:
             return None
         now = self._schedule.now
         # ``now`` is rounded: going on from the exact end keeps characters from drifting.
-        start = self.free_at if nearest_t(self.free_at) >= now else Fraction(now)
-        frame = Frame(start, self.bit_time, levels)
-        self.free_at = start + length * self.bit_time
-        self._event = self._schedule.at(nearest_t(self.free_at), self._end)
+        start = self.free_at if self._free_t >= now else Fraction(now)
+        frame = Frame(start, bit_time, levels)
+        self.free_at = start + self._duration(length, bit_time)
+        self._free_t = nearest_t(self.free_at)
+        self._event = self._schedule.at(self._free_t, self._end)
         self._put(frame)
         return frame
+
+    def _duration(self, length: Fraction, bit_time: Fraction) -> Fraction:
+        """``length`` bits in T-states; the last product is kept, it is slow to make."""
+        known = self._lasts
+        if known is None or known[0] is not length or known[1] is not bit_time:
+            known = self._lasts = (length, bit_time, length * bit_time)
+        return known[2]
 
     def _end(self) -> None:
         self._event = None
@@ -171,25 +201,32 @@ class AsyncSender:
 
 
 class AsyncReceiver:
-    """Reads characters off a wire; ``arrive`` is called in the middle of each stop bit.
-
-    Attributes:
-        bit_time: T-states, or None while the receiver has no clock.
-        framing: of the characters expected.
-    """
+    """Reads characters off a wire; ``arrive`` is called in the middle of each stop bit."""
 
     def __init__(self, arrive: Callable[[Arrival], None]) -> None:
         """``arrive(arrival)`` is called at the T-state ``arrival.t``, faulty ones too."""
-        self.bit_time: Fraction | None = None
-        self.framing = Framing()
+        self._bit_time: Fraction | None = None
+        self._framing = Framing()
+        self._to_stop = Fraction(0)
         self._arrive = arrive
         self._schedule = Schedule()
         self._event: Event | None = None
         self._start = Fraction(0)
+        self._stop = Fraction(0)
         self._from = Fraction(0)
         self._frames: deque[Frame] = deque()
         self._edges: deque[tuple[Fraction, int]] = deque()
         self._index: tuple[Fraction, Fraction, tuple[int, int], tuple[int, ...]] | None = None
+
+    @property
+    def bit_time(self) -> Fraction | None:
+        """T-states, or None while the receiver has no clock."""
+        return self._bit_time
+
+    @property
+    def framing(self) -> Framing:
+        """Of the characters expected."""
+        return self._framing
 
     @property
     def busy(self) -> bool:
@@ -207,10 +244,12 @@ class AsyncReceiver:
 
     def set(self, bit_time: Fraction | None, framing: Framing) -> None:
         """Change speed and format; a character that was under way is dropped."""
-        if bit_time == self.bit_time and framing == self.framing:
+        if bit_time == self._bit_time and framing == self._framing:
             return
-        self.bit_time = bit_time
-        self.framing = framing
+        self._bit_time = bit_time
+        self._framing = framing
+        if bit_time is not None:
+            self._to_stop = (framing.sampled - HALF) * bit_time
         self.restart()
 
     def restart(self) -> None:
@@ -247,25 +286,31 @@ class AsyncReceiver:
 
     def _seek(self) -> None:
         """Find the next fall from mark to space that has been announced."""
+        if not self._frames and len(self._edges) == 1:
+            return
         self._forget()
-        if self.bit_time is None:
+        if self._bit_time is None:
             return
         start = self._first_fall()
         if start is None:
             return
         self._start = start
-        last = start + (self.framing.sampled - HALF) * self.bit_time
-        self._event = self._schedule.at(nearest_t(last), self._complete)
+        self._stop = start + self._to_stop
+        self._event = self._schedule.at(nearest_t(self._stop), self._complete)
 
     def _first_fall(self) -> Fraction | None:
-        if len(self._frames) == 1 and len(self._edges) == 1 and self._edges[0][1] == MARK:
-            frame = self._frames[0]
-            if frame.start >= self._from and frame.levels[0] == SPACE:
-                return frame.start
+        frame = self._only_frame()
+        if frame and frame.start >= self._from and frame.levels[0] == SPACE:
+            return frame.start
         for at in sorted(self._falls()):
             if at >= self._from and self.line_at(at) == SPACE and self._before(at) == MARK:
                 return at
         return None
+
+    def _only_frame(self) -> Frame | None:
+        """The frame on the wire, if nothing else is there: the quick case."""
+        alone = len(self._frames) == 1 and len(self._edges) == 1 and self._edges[0][1] == MARK
+        return self._frames[0] if alone else None
 
     def _falls(self) -> list[Fraction]:
         falls = [at for at, level in self._edges if level == SPACE]
@@ -289,44 +334,51 @@ class AsyncReceiver:
     def _forget(self) -> None:
         """Drop what lies before the moment from which a start bit is looked for."""
         frames, edges = self._frames, self._edges
-        while frames and frames[0].end < self._from:
+        while frames and self._is_over(frames[0]):
             frames.popleft()
         while len(edges) > 1 and (edges[1][0] < self._from or self._useless()):
             edges.popleft()
 
+    def _is_over(self, frame: Frame) -> bool:
+        """Whether a frame has nothing but mark left."""
+        number = (self._from - frame.start) // frame.bit_time
+        return number >= 0 and SPACE not in frame.levels[number:]
+
     def _useless(self) -> bool:
-        return self.bit_time is None and len(self._edges) > _KEPT
+        return self._bit_time is None and len(self._edges) > _KEPT
 
     # --- reading a character ------------------------------------------------------
 
     def _complete(self) -> None:
         """Read the character whose last bit has just been reached."""
-        assert self.bit_time is not None
+        assert self._bit_time is not None
         self._event = None
-        levels = self._sampled(self.bit_time)
+        levels = self._sampled(self._bit_time)
         if levels[0] == MARK:  # too short for a start bit: noise
-            self._from = self._start + HALF * self.bit_time
+            self._from = self._start + HALF * self._bit_time
             self._seek()
             return
-        self._from = self._start + (self.framing.sampled - HALF) * self.bit_time
+        self._from = self._stop
         start_t = nearest_t(self._start)
         self._seek()
         self._arrive(self._arrival(start_t, levels))
 
     def _sampled(self, bit_time: Fraction) -> tuple[int, ...]:
-        if len(self._frames) == 1 and self._start == self._frames[0].start:
-            frame = self._frames[0]
-            if len(self._edges) == 1 and self._edges[0][1] == MARK:
-                levels = (*frame.levels, MARK)
-                return tuple([levels[n] for n in self._bits_of(frame, bit_time)])
+        frame = self._only_frame()
+        if frame and frame.start == self._start:
+            levels = (*frame.levels, MARK)
+            index = self._bits_of(frame, bit_time)
+            if SPACE not in levels[index[-1] :]:
+                self._frames.clear()
+            return tuple([levels[n] for n in index])
         return tuple(
             self.line_at(self._start + (number + HALF) * bit_time)
-            for number in range(self.framing.sampled)
+            for number in range(self._framing.sampled)
         )
 
     def _bits_of(self, frame: Frame, bit_time: Fraction) -> tuple[int, ...]:
         """Which bit of a frame is met in the middle of each own one, both starting together."""
-        known, count, own = self._index, len(frame.levels), self.framing.sampled
+        known, count, own = self._index, len(frame.levels), self._framing.sampled
         same = known and known[0] is frame.bit_time and known[1] is bit_time  # quicker than ==
         if known and same and known[2] == (count, own):
             return known[3]
@@ -336,7 +388,7 @@ class AsyncReceiver:
         return index
 
     def _arrival(self, start_t: int, levels: tuple[int, ...]) -> Arrival:
-        framing = self.framing
+        framing = self._framing
         value = ones = 0
         for bit in range(framing.bits):
             level = levels[1 + bit]
@@ -379,8 +431,9 @@ class Terminal:
         self.sender = AsyncSender(put, self._next)
         self.sender.bit_time, self.sender.framing = self.bit_time, framing
         self.receiver = AsyncReceiver(self._arrive)
-        self.receiver.bit_time, self.receiver.framing = self.bit_time, framing
+        self.receiver.set(self.bit_time, framing)
         self._length = framing.length + format_.gap * clock / self.bit_time
+        self._levels = framing.sampled
         self._queue: deque[tuple[int, ...]] = deque()
 
     @property
@@ -409,7 +462,7 @@ class Terminal:
 
     def send(self, data: bytes) -> None:
         """Queue characters, the first to begin at once if the line is free."""
-        self._queue.extend([levels_of(self.sender.framing, value) for value in data])
+        self._queue.extend([self.sender.levels(value) for value in data])
         self._go_on()
 
     def send_break(self, bits: int = 20) -> None:
@@ -424,8 +477,8 @@ class Terminal:
     def _next(self) -> None:
         if self._queue:
             levels = self._queue.popleft()
-            longer = len(levels) - self.sender.framing.sampled
-            self.sender.send_levels(levels, self._length + longer)
+            longer = len(levels) - self._levels
+            self.sender.send_levels(levels, self._length + longer if longer else self._length)
 
     def _arrive(self, arrival: Arrival) -> None:
         self.framing_errors += arrival.fault == "framing"

@@ -167,12 +167,14 @@ def added(device: type[Device]) -> tuple[Key, ...]:
 LINES_TEXT = """\
 Each key is TRAP, RST 7.5, RST 6.5, RST 5.5, INTR, SID, HOLD or an input of a
 device as NAME.PIN.  Its value is what drives it: a device's output as
-NAME.PIN, SOD or HLDA, or "low" or "high" for a pin that is tied.  "not" before
-one inverts it.  A list of open-collector outputs share the wire, and low wins.
-Other outputs are brought together by a gate: {any: [A.X, B.Y]} is high if any
-of them is, {all: [A.X, B.Y]} if all are.  Pins of consecutive numbers are wired
-one by one as lcd.d0-d7: ppi.pb0-pb7.  Two bidirectional pins need be named once
-only.  A pin that nobody drives is high.
+NAME.PIN, SOD or HLDA, or "low" or "high" for a pin that is tied.  "not"
+before one inverts it.  A pin that nobody drives is high.
+
+A list of open-collector outputs share the wire, and low wins.  Other outputs
+are brought together by a gate: {any: [A.X, B.Y]} is high if any of them is,
+{all: [A.X, B.Y]} if all are.  Pins of consecutive numbers are wired one by
+one, as lcd.d0-d7: ppi.pb0-pb7.  A wire between two bidirectional pins carries
+both ways, whichever is named first.
 
 A clock runs on a wire as its period where a "clock in" pin takes it, and as
 edges elsewhere.  A character sent on an "async" pin is taken whole by another
@@ -211,16 +213,16 @@ def _key_text(key: Key) -> str:
     if key.default_text:
         end = f"default {key.default_text}"
     text = f"{key.about}: {key.kind.takes}" + (f" ({end})" if end else "")
-    return _hang(f"  {key.name:<12}", text)
+    return _hang(f"  {key.name:<11} ", text)
 
 
 def _device_block(device: type[Device]) -> str:
-    lines = [_hang(f"device: {device.kind:<12}", device.about)]
+    lines = [_hang(f"device: {device.kind:<11} ", device.about)]
     lines += [_key_text(key) for key in device.options + added(device)]
     for number, register in enumerate(device.registers):
         lines.append(_hang(f"  register {number}  ", f"{register.name}: {register.about}"))
-    lines += [_hang(f"  pin {pin:<8}", _pin_text(device, pin)) for pin in _pins(device)]
-    lines += [_hang(f"  hand {c.name:<7}", c.about) for c in device.controls]
+    lines += [_hang(f"  pin {pin:<7} ", _pin_text(device, pin)) for pin in _pins(device)]
+    lines += [_hang(f"  hand {c.name:<6} ", c.about) for c in device.controls]
     return "\n".join(lines)
 
 
