@@ -176,6 +176,25 @@ def test_a_push_in_an_interrupt_is_watched_as_well() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        pytest.param(
+            Line.TRAP,
+            marks=pytest.mark.xfail(strict=True, reason="placed at the instruction before"),
+        ),
+        Line.INTR,
+    ],
+)
+def test_an_interrupt_is_placed_at_the_instruction_that_it_puts_off(line: Line) -> None:
+    program = "ORG 0\n LXI SP,8000H\n EI\n NOP\n NOP\n ORG 24H\n HLT\n ORG 28H\n HLT"
+    machine = rig(program)
+    machine.schedule.at(18, lambda: machine.drive(line, 1))
+    machine.run()
+    # LXI to 13, EI to 17, NOP to 21, where the second NOP at 0005 is put off.
+    assert {f.pc for f in machine.findings} == {5}
+
+
 def test_two_chips_that_answer_at_once() -> None:
     """Both take the write; the read is their AND, and no third finding is made of it."""
     machine = rig("ORG 0\n MVI A,3CH\n STA 0D010H\n LDA 0D010H\n HLT")
