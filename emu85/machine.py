@@ -316,19 +316,24 @@ class Machine:
         """
         self._cpu.drive(line, level, self.schedule.now)
 
-    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+    def transfer(
+        self, kind: Cycle, address: int, data: int | None, *, noted: bool = True
+    ) -> int:
         """One bus cycle by another bus master at ``schedule.now``, while HLDA is high.
 
         Args:
             kind: MR, MW, IOR or IOW.
             address: 0 to FFFF, or a port 0 to FF.
             data: the byte of a write; None for a read.
+            noted: False for the other side of a cycle that is on the trace already.
 
         Returns:
             the byte that was on the data bus.
         """
         index = IO_BASE + (address & 0xFF) if kind in IO_CYCLES else address & 0xFFFF
         value = self._read(index) if data is None else self._write(index, data)
+        if not noted:
+            return value
         levels = LEVELS[kind]
         shown = self.lines | Line.READY
         for line, level in ((Line.IO_M, levels.io_m), (Line.S1, levels.s1), (Line.S0, levels.s0)):

@@ -128,7 +128,9 @@ class Site(Protocol):
     def send_frame(self, pin: str, frame: Frame) -> None:
         """Begin to send a character on a pin of ``frame_outputs``; now is its start."""
 
-    def transfer(self, kind: Cycle, address: int, data: int | None = None) -> int:
+    def transfer(
+        self, kind: Cycle, address: int, data: int | None = None, *, noted: bool = True
+    ) -> int:
         """One bus cycle as the bus master, while HLDA is high; see ``Host.transfer``."""
 
     @property

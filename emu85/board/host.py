@@ -36,7 +36,9 @@ class Host(Protocol):
         before the CPU looks.
         """
 
-    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+    def transfer(
+        self, kind: Cycle, address: int, data: int | None, *, noted: bool = True
+    ) -> int:
         """One bus cycle by a bus master at ``schedule.now``, while HLDA is high.
 
         It goes through the same map as the CPU's own, devices answer it, and it
@@ -46,6 +48,8 @@ class Host(Protocol):
             kind: MR, MW, IOR or IOW.
             address: 0 to FFFF, or a port 0 to FF.
             data: the byte of a write; None for a read.
+            noted: False for the other side of a cycle that is on the trace already, as
+                when a DMA chip strobes memory and a port at once.
 
         Returns:
             The byte that was on the data bus.

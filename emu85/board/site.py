@@ -29,7 +29,9 @@ class Unplugged:
     def drive(self, line: Line, level: int) -> None:
         """No CPU is there to see it."""
 
-    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+    def transfer(
+        self, kind: Cycle, address: int, data: int | None, *, noted: bool = True
+    ) -> int:
         """No bus is there to carry it."""
         return 0xFF
 
@@ -124,9 +126,11 @@ class DeviceSite:
         if source:
             self._wiring.send_frame(source, frame)
 
-    def transfer(self, kind: Cycle, address: int, data: int | None = None) -> int:
+    def transfer(
+        self, kind: Cycle, address: int, data: int | None = None, *, noted: bool = True
+    ) -> int:
         """One bus cycle as the bus master."""
-        return self._socket.host.transfer(kind, address, data)
+        return self._socket.host.transfer(kind, address, data, noted=noted)
 
     @property
     def stops(self) -> StopSet:

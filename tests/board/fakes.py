@@ -33,7 +33,7 @@ class FakeHost:
     def drive(self, line: Line, level: int) -> None:
         self.driven.append((self.schedule.now, line, level))
 
-    def transfer(self, kind: Cycle, address: int, data: int | None) -> int:
+    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
         self.transfers.append((kind, address, data))
         return 0xA5 if data is None else data
 
