@@ -312,7 +312,6 @@ def test_past_an_interrupt_taken_instead() -> None:
     assert (machine.registers.pc, machine.registers.e) == (5, 1)
 
 
-@pytest.mark.xfail(strict=True, reason="a hold at a boundary counts as an instruction")
 def test_past_a_call_with_hold_before_it() -> None:
     machine = rig(CALLS)
     machine.step_instruction()
@@ -406,7 +405,6 @@ def test_a_trap_is_taken_at_the_first_boundary_after_it(t: int) -> None:
     assert machine.t == boundary + 12
 
 
-@pytest.mark.xfail(strict=True, reason="the fetch is asked for, then the interrupt is taken")
 def test_a_fetch_that_a_device_answers_is_not_put_off_by_its_answer() -> None:
     """The line rises at the start of the fetch, too late for the boundary before it."""
     machine = rig("ORG 0\n LXI SP,9000H\n MVI A,8\n SIM\n EI\n NOP\n JMP 0E800H")

@@ -302,7 +302,7 @@ def run(
                 attention = attention_wanted(s)
                 look = s[c.LINE_STOPS]
         row = following
-        if attention != 0 and row == FETCH and s[c.WANT_BOUNDARY] == 1:
+        if attention != 0 and row == FETCH and k != HELD and s[c.WANT_BOUNDARY] == 1:
             s[c.WANT_BOUNDARY] = 2
 
     s[c.T] = t
