@@ -95,9 +95,9 @@ class Bench:
         with plugged():
             self.machine = Machine.from_text(head + text, file="bench.yaml", trace=20_000)
 
-    def run(self, firmware: str, *, t_states: int = 200_000) -> list[int]:
+    def run(self, *firmware: str, t_states: int = 200_000) -> list[int]:
         """Assemble and run from 0000 to the label DONE, and give the bytes that were kept."""
-        image = assemble(MACROS + firmware + END, "bench.asm").image
+        image = assemble("".join((MACROS, *firmware, END)), "bench.asm").image
         self.machine.load(image)
         self.machine.run(until=image.symbols["DONE"], t_states=t_states)
         assert self.machine.registers.pc == image.symbols["DONE"], "the firmware did not end"

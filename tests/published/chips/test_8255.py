@@ -41,9 +41,9 @@ SIDEC   EQU 32H
 """
 
 
-def run(firmware: str, lines: str = "") -> list[int]:
+def run(*firmware: str, lines: str = "") -> list[int]:
     """The bytes that firmware keeps, on a fresh board."""
-    return Bench(BOARD + lines).run(NAMES + firmware)
+    return Bench(BOARD + lines).run(NAMES, *firmware)
 
 
 def test_reset_makes_all_ports_inputs() -> None:
@@ -141,7 +141,7 @@ def test_the_control_word_of_an_8255a_cannot_be_read() -> None:
     """
     assert run("PUT CTRL, 92H\nKEEP CTRL\n") == [0xFF]
     chmos = Bench(BOARD.replace("8255A", "82C55A"))
-    assert chmos.run(NAMES + "KEEP CTRL\nPUT CTRL, 92H\nPUT CTRL, 07H\nKEEP CTRL\n") == [0x9B, 0x92]
+    assert chmos.run(NAMES, "KEEP CTRL\nPUT CTRL, 92H\nPUT CTRL, 07H\nKEEP CTRL\n") == [0x9B, 0x92]
 
 
 # --- mode 1, input -----------------------------------------------------------------
@@ -156,7 +156,9 @@ STROBED_INPUT = """
 
 def test_mode_1_input_group_a() -> None:
     """Mode 1 strobed input: STB PC4, IBF PC5, INTR PC3, INTE A by set/reset of PC4."""
-    kept = run(STROBED_INPUT + """
+    kept = run(
+        STROBED_INPUT,
+        """
         KEEP PC                 ; 0 nothing received
         PUT CTRL, 09H           ; INTE A
         KEEP PC                 ; 1
@@ -170,7 +172,8 @@ def test_mode_1_input_group_a() -> None:
         KEEP PA                 ; 5
         KEEP PC                 ; 6 both dropped by the read
         KEEP SIDEC              ; 7
-    """)
+    """,
+    )
     status = [0x00, 0x10, 0x30, 0x38]
     # On the wires PC2, 4, 6 and 7 are released by the chip and pulled up.
     assert kept == [*status, 0xFC, 0x5A, 0x10, 0xD4]
@@ -178,7 +181,9 @@ def test_mode_1_input_group_a() -> None:
 
 def test_mode_1_input_group_b() -> None:
     """Mode 1 strobed input: STB PC2, IBF PC1, INTR PC0, INTE B by set/reset of PC2."""
-    kept = run(STROBED_INPUT + """
+    kept = run(
+        STROBED_INPUT,
+        """
         PUT SIDEC, 0FFH
         KEEP PC                 ; PC7 and PC6 are inputs for any use
         PUT CTRL, 05H           ; INTE B
@@ -192,13 +197,16 @@ def test_mode_1_input_group_b() -> None:
         KEEP PC
         PUT CTRL, 04H           ; INTE B off
         KEEP PC
-    """)
+    """,
+    )
     assert kept == [0xC0, 0xC6, 0xC7, 0x77, 0xC4, 0xC0]
 
 
 def test_mode_1_input_without_interrupt_enable() -> None:
     """INTR is set when STB is one, IBF is one and INTE is one; without INTE, never."""
-    kept = run(STROBED_INPUT + """
+    kept = run(
+        STROBED_INPUT,
+        """
         PUT SIDEC, 2FH
         PUT SIDEC, 3FH
         KEEP PC
@@ -206,7 +214,8 @@ def test_mode_1_input_without_interrupt_enable() -> None:
         KEEP PC
         PUT CTRL, 08H
         KEEP PC
-    """)
+    """,
+    )
     assert kept == [0x20, 0x38, 0x20]
 
 
@@ -239,7 +248,9 @@ STROBED_OUTPUT = """
 
 def test_mode_1_output_group_a() -> None:
     """Mode 1 strobed output: OBF PC7 (low: full), ACK PC6, INTR PC3, INTE A by PC6."""
-    kept = run(STROBED_OUTPUT + """
+    kept = run(
+        STROBED_OUTPUT,
+        """
         KEEP PC                 ; 0 buffers empty
         PUT CTRL, 0DH           ; INTE A
         KEEP PC                 ; 1 OBF and ACK are one: INTR
@@ -252,13 +263,16 @@ def test_mode_1_output_group_a() -> None:
         KEEP PC                 ; 5 INTR
         KEEP SIDEC              ; 6 pins: PC6 and PC2 are released
         KEEP PA                 ; 7 the output register, still there
-    """)
+    """,
+    )
     assert kept == [0x82, 0xCA, 0x42, 0xE1, 0xC2, 0xCA, 0xCE, 0xE1]
 
 
 def test_mode_1_output_group_b() -> None:
     """Mode 1 strobed output: OBF PC1, ACK PC2, INTR PC0, INTE B by set/reset of PC2."""
-    kept = run(STROBED_OUTPUT + """
+    kept = run(
+        STROBED_OUTPUT,
+        """
         PUT CTRL, 05H
         KEEP PC
         PUT PB, 3CH
@@ -268,7 +282,8 @@ def test_mode_1_output_group_b() -> None:
         KEEP PC
         PUT SIDEC, 0FFH
         KEEP PC
-    """)
+    """,
+    )
     assert kept == [0x87, 0x84, 0x3C, 0x86, 0x87]
 
 
@@ -278,7 +293,9 @@ def test_mode_1_output_bits_of_c_for_any_use() -> None:
     It reaches OBF as well (82C55A data sheet, special mode combinations), but not ACK,
     in whose place it changes INTE.
     """
-    kept = run(STROBED_OUTPUT + """
+    kept = run(
+        STROBED_OUTPUT,
+        """
         PUT PC, 0FFH
         KEEP PC
         PUT CTRL, 09H           ; PC4
@@ -287,7 +304,8 @@ def test_mode_1_output_bits_of_c_for_any_use() -> None:
         KEEP PC
         PUT CTRL, 0EH           ; OBF A low
         KEEP PC
-    """)
+    """,
+    )
     assert kept == [0x82, 0xA2, 0x22]
 
 
@@ -374,7 +392,9 @@ def test_mode_2_with_group_b_in_mode_1(word: int, enabled: str, status: int) -> 
 
 def test_a_mode_set_resets_flags_and_enables() -> None:
     """Mode definition: status flip-flops and all mask flip-flops are reset."""
-    kept = run(STROBED_INPUT + """
+    kept = run(
+        STROBED_INPUT,
+        """
         PUT CTRL, 09H
         PUT CTRL, 05H
         PUT SIDEC, 2BH
@@ -382,7 +402,8 @@ def test_a_mode_set_resets_flags_and_enables() -> None:
         KEEP PC
         PUT CTRL, 0BFH
         KEEP PC
-    """)
+    """,
+    )
     assert kept == [0x3F, 0x00]
 
 
@@ -427,7 +448,7 @@ START:  PUT CTRL, 0B4H          ; A mode 1 input, B mode 1 output
         KEEP SIDEB
         KEEP PC
     """,
-        INTERRUPTS,
+        lines=INTERRUPTS,
     )
     assert kept == [0x11, 0x22, 0x42, 0x10]
 
@@ -437,12 +458,13 @@ def test_waveform_of_a_strobed_output() -> None:
     INTR falls with WR and rises with ACK's rising edge.  Delays are left out (module).
     """
     bench = Bench(BOARD)
-    bench.run(NAMES + STROBED_OUTPUT + """
+    sequence = """
         PUT CTRL, 0DH
         PUT PA, 0E1H
         PUT SIDEC, 0BFH
         PUT SIDEC, 0FFH
-    """)
+    """
+    bench.run(NAMES, STROBED_OUTPUT, sequence)
     (written,) = bench.ends_of(Cycle.IOW, 0x20)
     ack_low, ack_high = bench.ends_of(Cycle.IOW, 0x32)
     assert bench.changes("side c", "p7")[-2:] == [(written, 0), (ack_low, 1)]
@@ -452,9 +474,9 @@ def test_waveform_of_a_strobed_output() -> None:
 def test_reset_out_returns_to_inputs() -> None:
     """Reset: a high on RESET clears the control register; all ports float."""
     bench = Bench(BOARD)
-    bench.run(NAMES + "PUT CTRL, 80H\nPUT PA, 0\nPUT PC, 0\n")
+    bench.run(NAMES, "PUT CTRL, 80H\nPUT PA, 0\nPUT PC, 0\n")
     bench.machine.reset()
-    assert bench.run(NAMES + "KEEP SIDEA\nKEEP SIDEC\n") == [0xFF, 0xFF]
+    assert bench.run(NAMES, "KEEP SIDEA\nKEEP SIDEC\n") == [0xFF, 0xFF]
 
 
 # --- board files -------------------------------------------------------------------
@@ -468,7 +490,7 @@ def test_reset_out_returns_to_inputs() -> None:
         (("at: 20-23", "at: FE"), ["4 addresses", "bench.yaml:9:"]),
     ],
 )
-def test_mistakes_in_the_board_file(change: Sequence[str], told: Sequence[str]) -> None:
+def test_mistakes_in_the_board_file(change: tuple[str, str], told: Sequence[str]) -> None:
     with pytest.raises(UserError) as caught:
         Bench(BOARD.replace(*change))
     assert all(part in str(caught.value) for part in told), str(caught.value)
