@@ -33,8 +33,6 @@ from emu85.board.schedule import Event, Schedule
 from emu85.board.serial import MARK, SPACE, Arrival, nearest_t
 
 HALF = Fraction(1, 2)
-_KEPT = 64
-"""Plain edges remembered while no character is looked for among them."""
 
 
 class Frame(NamedTuple):
@@ -288,6 +286,8 @@ class AsyncReceiver:
         """Find the next fall from mark to space that has been announced."""
         if not self._frames and len(self._edges) == 1:
             return
+        if self._bit_time is None:
+            self._from = Fraction(self._schedule.now)
         self._forget()
         if self._bit_time is None:
             return
@@ -336,16 +336,13 @@ class AsyncReceiver:
         frames, edges = self._frames, self._edges
         while frames and self._is_over(frames[0]):
             frames.popleft()
-        while len(edges) > 1 and (edges[1][0] < self._from or self._useless()):
+        while len(edges) > 1 and edges[1][0] < self._from:
             edges.popleft()
 
     def _is_over(self, frame: Frame) -> bool:
         """Whether a frame has nothing but mark left."""
         number = (self._from - frame.start) // frame.bit_time
         return number >= 0 and SPACE not in frame.levels[number:]
-
-    def _useless(self) -> bool:
-        return self._bit_time is None and len(self._edges) > _KEPT
 
     # --- reading a character ------------------------------------------------------
 
@@ -368,8 +365,8 @@ class AsyncReceiver:
         if frame and frame.start == self._start:
             levels = (*frame.levels, MARK)
             index = self._bits_of(frame, bit_time)
-            if SPACE not in levels[index[-1] :]:
-                self._frames.clear()
+            if levels[index[0]] == SPACE and SPACE not in levels[index[-1] :]:
+                self._frames.clear()  # read to its end
             return tuple([levels[n] for n in index])
         return tuple(
             self.line_at(self._start + (number + HALF) * bit_time)
