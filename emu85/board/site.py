@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,9 +89,19 @@ class DeviceSite:
 
     def watch_reads(self, register: int, on: bool) -> None:
         """Have the device told of reads of a watched register, or no longer."""
-        if on != (register in self._watched):
-            (self._watched.add if on else self._watched.remove)(register)
-            self._watch(register, on)
+        if on == (register in self._watched):
+            return
+        if on:
+            self._watched.add(register)
+            self._watch(register, True)
+            return
+        self._watched.remove(register)
+        # Not before a read that is under way has been answered.
+        self.schedule.at(self.schedule.now, partial(self._unwatch, register))
+
+    def _unwatch(self, register: int) -> None:
+        if register not in self._watched:
+            self._watch(register, False)
 
     def drive(self, pin: str, level: int) -> None:
         """Put an output pin at a level."""
@@ -156,5 +167,8 @@ class DeviceSite:
 
     def clear(self) -> None:
         """Forget what was published."""
+        for register in self._watched:
+            self._watch(register, False)
+        self._watched.clear()
         for register in range(len(self._shown)):
             self.publish(register, self._pull_ups)

@@ -26,8 +26,7 @@ that end a hunt are not given to the CPU, later ones are; stop bits 00 count as 
 from __future__ import annotations
 
 import enum
-from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any, ClassVar, NamedTuple
 
@@ -35,6 +34,7 @@ from emu85.board.async_wire import AsyncReceiver, AsyncSender, Frame, Framing
 from emu85.board.device import Device, Read, Register, Site
 from emu85.board.schedule import Event
 from emu85.board.serial import MARK, SPACE, Arrival, nearest_t
+from emu85.board.sync_wire import Clock, SyncLine
 
 DATA, CONTROL = 0, 1
 
@@ -105,26 +105,6 @@ def mode_of(byte: int) -> Mode:
     return Mode((0, 1, 16, 64)[byte & 3], framing, bool(byte & 0x40), 1 if byte & 0x80 else 2)
 
 
-class Clock(NamedTuple):
-    """A square wave at a clock input, in T-states: a rise at ``start_t``."""
-
-    period: Fraction
-    start_t: Fraction
-    high: Fraction
-
-    def next_rise(self, t: int) -> Fraction:
-        """The first rise after ``t``."""
-        return self._after(t, self.start_t)
-
-    def next_fall(self, t: int) -> Fraction:
-        """The first fall after ``t``."""
-        return self._after(t, self.start_t + self.high)
-
-    def _after(self, t: int, edge: Fraction) -> Fraction:
-        passed = (t - edge) // self.period + 1
-        return edge + max(0, passed) * self.period
-
-
 class Usart8251(Device):
     """Asynchronous by frames, a character an event; synchronous bit by bit."""
 
@@ -175,7 +155,7 @@ class Usart8251(Device):
         self._data = 0
         self._has_data = False
         self._detected = False
-        self._line = SyncLine(self)
+        self._line = SyncLine(self, self.site)
         self._break_event: Event | None = None
         self._frame: Frame | None = None
 
@@ -322,7 +302,6 @@ class Usart8251(Device):
 
     @property
     def rest_level(self) -> int:
-        """The level of TxD between characters."""
         return SPACE if self._command & Command.SEND_BREAK else MARK
 
     # --- both modes -----------------------------------------------------------------
@@ -371,17 +350,43 @@ class Usart8251(Device):
         self._load()
         self._show()
 
+    # --- synchronous (emu85.board.sync_wire.Owner) --------------------------------------
+
     def take_waiting(self) -> int | None:
-        """The character to send next (synchronous), or None: fill, or stop."""
         value, self._holding = self._holding, None
         return value
 
     @property
     def keeps_sending(self) -> bool:
-        """Whether the synchronous transmitter goes on."""
         return self._may_send or (self._holding is not None and self._is_owed)
 
-    def receive(self, value: int, errors: Status) -> None:
+    def assembled(self, value: int, *, is_wrong: bool) -> None:
+        self._receive(value, Status.PARITY if is_wrong else Status(0))
+
+    def changed(self) -> None:
+        self._show()
+
+    def detected(self) -> None:
+        self._detected = True
+        self._show()
+
+    @property
+    def framing(self) -> Framing:
+        return self._mode.framing
+
+    @property
+    def syncs(self) -> Sequence[int]:
+        return () if self._mode.external else self._syncs
+
+    @property
+    def fillers(self) -> Sequence[int]:
+        return self._syncs
+
+    @property
+    def received_level(self) -> int:
+        return self._receiver.line_at(Fraction(self.site.schedule.now))
+
+    def _receive(self, value: int, errors: Status) -> None:
         """A character has been assembled."""
         if self._has_data:
             errors |= Status.OVERRUN
@@ -389,30 +394,6 @@ class Usart8251(Device):
         self._data = value
         self._has_data = True
         self._show()
-
-    def changed(self) -> None:
-        """The synchronous line has changed what the status shows."""
-        self._show()
-
-    def detect(self) -> None:
-        """Sync has been found."""
-        self._detected = True
-        self._show()
-
-    @property
-    def mode(self) -> Mode:
-        """The mode set last."""
-        return self._mode
-
-    @property
-    def syncs(self) -> list[int]:
-        """The sync characters."""
-        return self._syncs
-
-    @property
-    def received_level(self) -> int:
-        """The level of RxD now."""
-        return self._receiver.line_at(Fraction(self.site.schedule.now))
 
     # --- asynchronous ---------------------------------------------------------------
 
@@ -427,7 +408,7 @@ class Usart8251(Device):
             assert self._receiver.bit_time is not None
             wait = nearest_t(self._mode.framing.length * self._receiver.bit_time)
             self._break_event = self.site.schedule.after(wait, self._find_break)
-        self.receive(arrival.value, errors)
+        self._receive(arrival.value, errors)
 
     def _find_break(self) -> None:
         """A second character time of space has passed since the first, or it has not."""
@@ -467,143 +448,3 @@ class Usart8251(Device):
         if self._clocks["txc"] is None:
             speed = ", no clock at txc"
         return f"{way} {framing.bits}{framing.parity}{stop}{speed}, status {self._status():02X}"
-
-
-class SyncLine:
-    """The synchronous side: shift registers moved by the clocks, a bit an event."""
-
-    def __init__(self, usart: Usart8251) -> None:
-        self._usart = usart
-        self._site = usart.site
-        self._txc: Clock | None = None
-        self._rxc: Clock | None = None
-        self._tx_event: Event | None = None
-        self._rx_event: Event | None = None
-        self._out: deque[int] = deque()
-        self._fillers: deque[int] = deque()
-        self.is_sending = False
-        self.is_filling = False
-        self._is_hunting = False
-        self._bits: list[int] = []
-
-    def stop(self) -> None:
-        """End everything, as by a reset."""
-        for event in (self._tx_event, self._rx_event):
-            if event:
-                event.cancel()
-
-    def fit(self, txc: Clock | None, rxc: Clock | None) -> None:
-        """Clocks change; ``rxc`` is None while the receiver is off."""
-        if txc != self._txc:
-            self._txc = txc
-            if self._tx_event:
-                self._tx_event.cancel()
-            if self.is_sending:
-                self._await_fall()
-        if rxc != self._rxc:
-            self._rxc = rxc
-            if self._rx_event:
-                self._rx_event.cancel()
-            self._bits = []
-            self._await_rise()
-
-    # --- out ------------------------------------------------------------------------
-
-    def start(self) -> None:
-        """The first character is there: send, and fill from then on."""
-        if not self.is_sending and self._txc:
-            self.is_sending = True
-            self._await_fall()
-
-    def _await_fall(self) -> None:
-        if self._txc:
-            at = self._txc.next_fall(self._site.schedule.now)
-            self._tx_event = self._site.schedule.at(nearest_t(at), self._shift_out)
-
-    def _shift_out(self) -> None:
-        if not self._out and not self._load():
-            self.is_sending = self.is_filling = False
-            self._site.drive("txd", self._usart.rest_level)
-            self._usart.changed()
-            return
-        level = self._out.popleft()
-        self._site.drive("txd", level & self._usart.rest_level)
-        self._await_fall()
-
-    def _load(self) -> bool:
-        """Put the next character, or a filler, into the shift register."""
-        if not self._usart.keeps_sending:
-            return False
-        value = None if self._fillers else self._usart.take_waiting()
-        self.is_filling = value is None
-        if value is None:
-            if not self._fillers:
-                self._fillers.extend(self._usart.syncs)
-            value = self._fillers.popleft()
-        framing = self._usart.mode.framing
-        data = [value >> bit & 1 for bit in range(framing.bits)]
-        self._out.extend(data)
-        if framing.parity != "N":
-            self._out.append(framing.parity_of(sum(data)))
-        self._usart.changed()
-        return True
-
-    # --- in -------------------------------------------------------------------------
-
-    def hunt(self) -> None:
-        """Look for the sync characters bit by bit, or wait for SYNDET."""
-        self._is_hunting = True
-        self._bits = []
-
-    def begin_characters(self) -> None:
-        """The next bit is the first of a character."""
-        if self._is_hunting:
-            self._end_hunt()
-
-    def _end_hunt(self) -> None:
-        self._is_hunting = False
-        self._bits = []
-
-    def _await_rise(self) -> None:
-        if self._rxc:
-            at = self._rxc.next_rise(self._site.schedule.now)
-            self._rx_event = self._site.schedule.at(nearest_t(at), self._shift_in)
-
-    def _shift_in(self) -> None:
-        self._await_rise()
-        self._bits.append(self._usart.received_level)
-        if not self._is_hunting:
-            self._assemble()
-        elif not self._usart.mode.external:
-            self._compare()
-
-    def _assemble(self) -> None:
-        framing = self._usart.mode.framing
-        if len(self._bits) < self._length:
-            return
-        bits, self._bits = self._bits, []
-        data = bits[: framing.bits]
-        is_wrong = framing.parity != "N" and bits[-1] != framing.parity_of(sum(data))
-        self._usart.receive(_value(data), Status.PARITY if is_wrong else Status(0))
-
-    def _compare(self) -> None:
-        """Whether the bits that came last are the sync characters, parity bits apart."""
-        bits, length = self._bits, self._length
-        syncs = self._usart.syncs
-        del bits[: -length * len(syncs)]
-        if len(bits) < length * len(syncs):
-            return
-        data = self._usart.mode.framing.bits
-        found = [_value(bits[n * length : n * length + data]) for n in range(len(syncs))]
-        if found == syncs:
-            self._end_hunt()
-            self._usart.detect()
-
-    @property
-    def _length(self) -> int:
-        framing = self._usart.mode.framing
-        return framing.bits + (framing.parity != "N")
-
-
-def _value(bits: list[int]) -> int:
-    return sum(level << number for number, level in enumerate(bits))
