@@ -531,7 +531,6 @@ def test_an_interrupt_by_a_port_write() -> None:
     assert machine.registers.ie == 0
 
 
-@pytest.mark.xfail(strict=True, reason="the record shows the lines after the device's answer")
 def test_the_acknowledge_cycle_shows_the_intr_that_it_answers() -> None:
     """The circuit drops INTR in the cycle itself; it was sampled before the cycle began."""
     machine = rig("ORG 0\n LXI SP,9000H\n EI\n MVI A,1\n OUT 20H\n NOP\n NOP")

@@ -72,9 +72,16 @@ class FreeRun:
         t_states = min(self._throttle.slice_begins(machine.t), self._end - machine.t)
         held = machine.run(t_states=max(1, t_states), until=self._until)
         self._wait = self._throttle.slice_ended(machine.t)
+        if held.reason is Reason.LIMIT and self._has_arrived():
+            # The slice ended just there; the next one would set out from the address.
+            return held._replace(reason=Reason.ADDRESS)
         if held.reason is not Reason.LIMIT or machine.t >= self._end:
             return held
         return None
+
+    def _has_arrived(self) -> bool:
+        registers = self._machine.registers
+        return registers.boundary and not registers.halted and registers.pc == self._until
 
     def wait(self) -> float:
         return self._wait

@@ -45,7 +45,7 @@ STOPS, LINE_STOPS = int(State.STOPS), int(State.LINE_STOPS)
 EXIT_INDEX, EXIT_DATA = int(State.EXIT_INDEX), int(State.EXIT_DATA)
 EXIT_TYPE, EXIT_T = int(State.EXIT_TYPE), int(State.EXIT_T)
 HOLD_SINCE, LAST_START = int(State.HOLD_SINCE), int(State.LAST_START)
-SKIP = int(State.SKIP_HOLD_BEFORE)
+SKIP, ASKED_LINES = int(State.SKIP_HOLD_BEFORE), int(State.ASKED_LINES)
 
 AT_PC, AT_PC_HELD = int(Addr.PC), int(Addr.PC_HELD)
 AT_BC, AT_DE, AT_HL = int(Addr.BC), int(Addr.DE), int(Addr.HL)

@@ -18,7 +18,8 @@ left and entered:
   interest) are bits of the map word of the address, so the common cycle tests
   them all at once.
 * The loop leaves for a device's answer *before* the cycle has changed anything;
-  on re-entry the same cycle begins again with the answer at hand.
+  on re-entry the same cycle begins again with the answer at hand, and its record
+  shows the lines as they stood before the device touched them.
 * An input line changed at T-state ``d`` is seen by the cycle that starts at
   ``d + 1`` or later.  That is the sampling rule of the interrupt inputs (one
   T-state before the end of the instruction: User's Manual, October 1979,
@@ -152,6 +153,7 @@ def run(
                 k = take_interrupt(s)
                 if k != FETCH:
                     s[c.HALTED] = 0
+                    s[c.INSTRUCTION] = pc
                     row = k
                     attention = attention_wanted(s)
                 elif s[c.HALTED] != 0:
@@ -175,10 +177,12 @@ def run(
                 if slow & c.READ_EXIT != 0:
                     data = s[c.ANSWER]
                     if data < 0:
+                        s[c.ASKED_LINES] = usual
                         ask(s, index, c.OF, t)
                         out = c.X_READ
                         break
                     s[c.ANSWER] = -1
+                    record = (record & ~usual) | s[c.ASKED_LINES]
                 s[c.SKIP] = 0
                 s[c.INSTRUCTION] = address
                 record |= read_findings(findings, s, m, slow, v, index, t) << LINES_SHIFT
@@ -221,11 +225,13 @@ def run(
                     if slow & c.READ_EXIT != 0:
                         data = s[c.ANSWER]
                         if data < 0:
+                            s[c.ASKED_LINES] = usual
                             step_back(s, at)
                             ask(s, index, (record >> TYPE_SHIFT) & 15, t)
                             out = c.X_READ
                             break
                         s[c.ANSWER] = -1
+                        record = (record & ~usual) | s[c.ASKED_LINES]
                     record |= read_findings(findings, s, m, slow, v, index, t) << LINES_SHIFT
                 s[c.R + ((w >> 8) & 15)] = data
                 if at == c.AT_PC:

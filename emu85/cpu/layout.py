@@ -185,6 +185,8 @@ class State(enum.IntEnum):
     """Start of the last machine cycle."""
     SKIP_HOLD_BEFORE = 32
     """1: pass over a ``HOLD_BEFORE`` mark in the very next fetch."""
+    ASKED_LINES = 33
+    """The record's lines word as it stood when a device was asked."""
     REGISTERS = 40
     """First of 16 cells indexed by ``isa.Reg``."""
 

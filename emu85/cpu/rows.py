@@ -19,6 +19,7 @@ cycle type, IO/M, S1, S0.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -163,11 +164,12 @@ def _parity_even(byte: int) -> bool:
     return byte.bit_count() % 2 == 0
 
 
+@cache
 def pack() -> NDArray[np.int64]:
     """The packed table: rows, slow masks, first rows by opcode, flags by result.
 
     Returns:
-        int64 vector of :data:`TABLE_CELLS` cells.
+        int64 vector of :data:`TABLE_CELLS` cells; the same one each time.
     """
     packer = _Packer()
     halt = MachineCycle(Cycle.HALT, 1, Addr.PC_HELD, does=Op.HALT)

@@ -176,16 +176,7 @@ def test_a_push_in_an_interrupt_is_watched_as_well() -> None:
     ]
 
 
-@pytest.mark.parametrize(
-    "line",
-    [
-        pytest.param(
-            Line.TRAP,
-            marks=pytest.mark.xfail(strict=True, reason="placed at the instruction before"),
-        ),
-        Line.INTR,
-    ],
-)
+@pytest.mark.parametrize("line", [Line.TRAP, Line.INTR])
 def test_an_interrupt_is_placed_at_the_instruction_that_it_puts_off(line: Line) -> None:
     program = "ORG 0\n LXI SP,8000H\n EI\n NOP\n NOP\n ORG 24H\n HLT\n ORG 28H\n HLT"
     machine = rig(program)
