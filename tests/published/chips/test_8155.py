@@ -160,16 +160,21 @@ def test_output_latches_of_an_input_port() -> None:
         KEEP SIDEB
         KEEP SIDEC
         PUT CS, 0
+        PUT CS, 0FH             ; cleared
+        KEEP SIDEA
+        KEEP SIDEB
+        KEEP SIDEC
+        PUT CS, 0
         PUT PA, 77H
         PUT PB, 77H
         PUT PC, 77H
         KEEP SIDEA
-        PUT CS, 0FH
+        PUT CS, 0FH             ; not loaded
         KEEP SIDEA
         KEEP SIDEB
         KEEP SIDEC
     """)
-    assert kept == [0x55, 0x55, 0xAA, 0xFC, 0xFF, 0x00, 0x00, 0xC0]
+    assert kept == [0x55, 0x55, 0xAA, 0xFC, 0x00, 0x00, 0xC0, 0xFF, 0x00, 0x00, 0xC0]
 
 
 # Status register: D0 INTR A, D1 A BF, D2 INTE A, D3 INTR B, D4 B BF, D5 INTE B, D6 timer.
@@ -432,25 +437,49 @@ def test_reset_stops_the_count() -> None:
     assert bench.run(NAMES, "LENGTH 4, SQUARE\nPUT CS, START\nTICK\nTICK\n") == [H, L]
 
 
-def test_a_timer_clocks_another() -> None:
-    """Timer section: TIMER OUT as a square wave; a second chip counts its rising edges."""
+def chained() -> Bench:
+    """The chip with its TIMER IN at the TIMER OUT of another, at ports 50-57."""
     text = BOARD.replace("TIMERIN", "first.timerout").replace("RATE", "3 MHz")
     first = "  - {device: 8155, name: first, at: 50-57, memory-at: A000-A0FF}\nwired:"
-    bench = Bench(text.replace("wired:", first) + "  first.timerin: crystal.out\n")
-    bench.run(
-        NAMES,
-        """
+    return Bench(text.replace("wired:", first) + "  first.timerin: crystal.out\n")
+
+
+def test_a_timer_clocks_another() -> None:
+    """Timer section: TIMER OUT as a square wave; a second chip counts its rising edges."""
+    bench = chained()
+    sequence = """
         LENGTH 4, SQUARE
         PUT CS, START
         PUT 54H, 50
         PUT 55H, SQUARE
         PUT 50H, START
         PAUSE 60
-    """,
-    )
+    """
+    bench.run(NAMES, sequence)
     (began,) = bench.ends_of(Cycle.IOW, 0x50)
     changes = [(t - began, level) for t, level in bench.changes("side c", "p6")[1:5]]
     assert changes == [(100, 0), (200, 1), (300, 0), (400, 1)]
+
+
+def test_a_timer_clocks_another_through_a_change_of_length() -> None:
+    """The same, the first timer given a new length in the middle of its first count."""
+    bench = chained()
+    sequence = """
+        LENGTH 4, SQUARE
+        PUT CS, START
+        PUT 54H, 200
+        PUT 55H, SQUARE
+        PUT 50H, START
+        PUT 54H, 44             ; 300
+        PUT 55H, SQUARE OR 1
+        PUT 50H, START
+        PAUSE 90
+    """
+    bench.run(NAMES, sequence)
+    began, _ = bench.ends_of(Cycle.IOW, 0x50)
+    # It rises at 200, 500, 800 and 1100; the second of them ends the first half.
+    changes = [(t - began, level) for t, level in bench.changes("side c", "p6")[1:3]]
+    assert changes == [(500, 0), (1100, 1)]
 
 
 def test_ticks_of_the_timer_interrupt() -> None:
