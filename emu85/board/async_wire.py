@@ -212,6 +212,7 @@ class AsyncReceiver:
         self._start = Fraction(0)
         self._stop = Fraction(0)
         self._from = Fraction(0)
+        self._looked = False  # at the level at ``_from``: a fall right there is past
         self._frames: deque[Frame] = deque()
         self._edges: deque[tuple[Fraction, int]] = deque()
         self._index: tuple[Fraction, Fraction, tuple[int, int], tuple[int, ...]] | None = None
@@ -235,7 +236,7 @@ class AsyncReceiver:
         """Start afresh on a schedule, the wire at mark."""
         self._cancel()
         self._schedule = schedule
-        self._from = Fraction(schedule.now)
+        self._look_from(Fraction(schedule.now), looked=False)
         self._frames.clear()
         self._edges.clear()
         self._edges.append((self._from, MARK))
@@ -253,7 +254,7 @@ class AsyncReceiver:
     def restart(self) -> None:
         """Drop the character under way and look for a start bit from now on."""
         self._cancel()
-        self._from = Fraction(self._schedule.now)
+        self._look_from(Fraction(self._schedule.now), looked=False)
         self._seek()
 
     def take(self, frame: Frame) -> None:
@@ -282,12 +283,19 @@ class AsyncReceiver:
             self._event.cancel()
             self._event = None
 
+    def _look_from(self, t: Fraction, *, looked: bool) -> None:
+        self._from = t
+        self._looked = looked
+
+    def _is_ahead(self, t: Fraction) -> bool:
+        return t > self._from if self._looked else t >= self._from
+
     def _seek(self) -> None:
         """Find the next fall from mark to space that has been announced."""
         if not self._frames and len(self._edges) == 1:
             return
         if self._bit_time is None:
-            self._from = Fraction(self._schedule.now)
+            self._look_from(Fraction(self._schedule.now), looked=False)
         self._forget()
         if self._bit_time is None:
             return
@@ -300,10 +308,10 @@ class AsyncReceiver:
 
     def _first_fall(self) -> Fraction | None:
         frame = self._only_frame()
-        if frame and frame.start >= self._from and frame.levels[0] == SPACE:
+        if frame and self._is_ahead(frame.start) and frame.levels[0] == SPACE:
             return frame.start
         for at in sorted(self._falls()):
-            if at >= self._from and self.line_at(at) == SPACE and self._before(at) == MARK:
+            if self._is_ahead(at) and self.line_at(at) == SPACE and self._before(at) == MARK:
                 return at
         return None
 
@@ -352,10 +360,10 @@ class AsyncReceiver:
         self._event = None
         levels = self._sampled(self._bit_time)
         if levels[0] == MARK:  # too short for a start bit: noise
-            self._from = self._start + HALF * self._bit_time
+            self._look_from(self._start + HALF * self._bit_time, looked=True)
             self._seek()
             return
-        self._from = self._stop
+        self._look_from(self._stop, looked=True)
         start_t = nearest_t(self._start)
         self._seek()
         self._arrive(self._arrival(start_t, levels))

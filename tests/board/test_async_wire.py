@@ -132,43 +132,48 @@ def test_characters_follow_one_another_exactly() -> None:
         assert abs(frame.start + middle - arrival.t) <= Fraction(1, 2)
 
 
-def naive(
-    frames: list[Frame], bit_time: Fraction, framing: Framing, step: Fraction
-) -> list[tuple[int, str]]:
-    """A receiver that looks at the wire all the time; (value, fault) of each character."""
+def naive(frames: list[Frame], bit_time: Fraction, framing: Framing) -> list[tuple[int, str]]:
+    """A receiver that looks at the wire every T-state; (value, fault) of each character.
+
+    Edges and the middles of its bits must all be at whole T-states.
+    """
 
     def level(t: Fraction) -> int:
-        return min((sample(frame, t) for frame in frames), default=1)
+        near = (frame for frame in frames if frame.start <= t < frame.end)
+        return min((sample(frame, t) for frame in near), default=1)
 
     found = []
     end = frames[-1].end + 20 * bit_time
     t, before = Fraction(0), 1
     while t < end:
         now = level(t)
-        if before == 1 and now == 0 and level(t + bit_time / 2) == 0:
+        if before == 1 and now == 0:
+            if level(t + bit_time / 2) == 1:  # noise: nothing is looked for till then
+                t += bit_time / 2
+                before = level(t)
+                continue
             bits = [level(t + (n + Fraction(1, 2)) * bit_time) for n in range(framing.sampled)]
             value = sum(bit << n for n, bit in enumerate(bits[1 : 1 + framing.bits]))
             fault = "" if bits[-1] else "framing" if any(bits) else "break"
             found.append((value, fault))
             t += (framing.sampled - Fraction(1, 2)) * bit_time
             before = level(t)
-            t = -(-t // step) * step  # back on the grid of edges
             continue
         before = now
-        t += step
+        t += 1
     return found
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     sends=st.sampled_from([75, 100, 130, 160, 200, 320, 400]),
     takes=st.sampled_from([80, 100, 110, 150, 200, 400, 460]),
-    data=st.binary(min_size=1, max_size=6),
+    data=st.binary(min_size=1, max_size=4),
 )
 def test_wrong_speeds_give_what_sampling_gives(sends: int, takes: int, data: bytes) -> None:
     link = Link(Fraction(sends), at=Fraction(takes))
     got = [(arrival.value, arrival.fault) for arrival in link.send(data)]
-    assert got == naive(link.frames, Fraction(takes), Framing(), Fraction(1))
+    assert got == naive(link.frames, Fraction(takes), Framing())
 
 
 def test_half_speed_is_framing_errors_or_garbage() -> None:
