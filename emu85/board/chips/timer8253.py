@@ -232,12 +232,12 @@ class Counter:
 
     def _turn(self) -> None:
         """The end of OUT's high or low time; mode 2 loads at the end of the low one only."""
-        loads = self.mode == 3 or not self._is_high or self._period == 1
-        if self.null and loads:
+        is_flat = self._period == 1
+        if self.null and (self.mode == 3 or not self._is_high or is_flat):
             assert self._reload is not None
             self._period = self._reload
             self.null = False
-        self._is_high = not self._is_high or self._period == 1
+        self._is_high = not self._is_high or is_flat or self._period == 1
         self._left = self._length(is_high=self._is_high)
 
     def _next_turn(self) -> int | None:
@@ -399,7 +399,11 @@ class Channel:
         self._train = train
         if train is not None:
             self._done = train.falls_before(until)
-            self._reach(until)
+            rises = train.rises_before(until)
+            if rises > self._done:
+                self._rise()
+            elif rises:
+                self.edge(0)  # it begins with the fall of a level that was high
         self._show_out()
 
     def catch_up(self) -> None:
