@@ -296,20 +296,25 @@ class AsyncReceiver:
             return
         if self._bit_time is None:
             self._look_from(Fraction(self._schedule.now), looked=False)
-        self._forget()
-        if self._bit_time is None:
+            self._forget()
             return
-        start = self._first_fall()
+        start = self._quick_fall()
+        if start is None:
+            self._forget()
+            start = self._first_fall()
         if start is None:
             return
         self._start = start
         self._stop = start + self._to_stop
         self._event = self._schedule.at(nearest_t(self._stop), self._complete)
 
-    def _first_fall(self) -> Fraction | None:
+    def _quick_fall(self) -> Fraction | None:
         frame = self._only_frame()
         if frame and self._is_ahead(frame.start) and frame.levels[0] == SPACE:
             return frame.start
+        return None
+
+    def _first_fall(self) -> Fraction | None:
         for at in sorted(self._falls()):
             if self._is_ahead(at) and self.line_at(at) == SPACE and self._before(at) == MARK:
                 return at
@@ -370,7 +375,7 @@ class AsyncReceiver:
 
     def _sampled(self, bit_time: Fraction) -> tuple[int, ...]:
         frame = self._only_frame()
-        if frame and frame.start == self._start:
+        if frame and frame.start is self._start:
             levels = (*frame.levels, MARK)
             index = self._bits_of(frame, bit_time)
             if levels[index[0]] == SPACE and SPACE not in levels[index[-1] :]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 from emu85.board.board import Board, RegisterAt
 from emu85.board.decode import Region
@@ -11,6 +12,7 @@ from emu85.board.description import (
     DeviceUse,
     Driver,
     Gate,
+    Pin,
     SerialFormat,
     Source,
     Tied,
@@ -35,6 +37,7 @@ def describe(board: Board) -> str:
         _registers(board),
         _wires(description),
         _loose(description),
+        _terminals(board),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -128,17 +131,38 @@ def _register(at: RegisterAt) -> str:
 
 
 def _wires(description: BoardDescription) -> str:
-    rows = [_hang(f"  {_end(wire.sink):<17}", _drivers(wire)) for wire in description.wires]
+    entries: dict[int, list[Wire]] = {}
+    for wire in description.wires:
+        entries.setdefault(id(wire.node), []).append(wire)
+    rows = [_entry(wires) for wires in entries.values()]
     return "\n".join(["Lines", *rows]) if rows else ""
 
 
-def _drivers(wire: Wire) -> str:
-    between = {Gate.JOINED: " joined with ", Gate.ANY: " or ", Gate.ALL: " and "}[wire.gate]
-    return between.join(_driver(driver) for driver in wire.drivers)
+def _entry(wires: list[Wire]) -> str:
+    """One entry of the board file: a wire, or those of a range of pins."""
+    forth = [wire for wire in wires if not wire.back]
+    ways = "" if len(forth) == len(wires) else ", both ways"
+    head = f"  {_ends([wire.sink for wire in forth]):<16} "
+    return _hang(head, _drivers(forth) + ways)
 
 
-def _driver(driver: Driver) -> str:
-    return ("not " if driver.inverted else "") + _end(driver.source)
+def _drivers(wires: list[Wire]) -> str:
+    gate = wires[0].gate
+    between = {Gate.JOINED: " joined with ", Gate.ANY: " or ", Gate.ALL: " and "}[gate]
+    places = zip(*(wire.drivers for wire in wires), strict=True)
+    return between.join(_driver_of(list(drivers)) for drivers in places)
+
+
+def _driver_of(drivers: list[Driver]) -> str:
+    shown = _ends([driver.source for driver in drivers])
+    return f"not {shown}" if drivers[0].inverted else shown
+
+
+def _ends(ends: Sequence[Source]) -> str:
+    first, last = ends[0], ends[-1]
+    if isinstance(first, Pin) and isinstance(last, Pin) and first != last:
+        return f"{first}-{last.pin}"
+    return _end(first)
 
 
 def _end(end: Source) -> str:
@@ -149,7 +173,7 @@ def _end(end: Source) -> str:
 
 def _loose(description: BoardDescription) -> str:
     rows = [
-        _hang(f"  {use.name:<17}", _loose_text(use))
+        _hang(f"  {use.name:<16} ", _loose_text(use))
         for use in description.devices
         if use.select is None
     ]
@@ -159,6 +183,17 @@ def _loose(description: BoardDescription) -> str:
 def _loose_text(use: DeviceUse) -> str:
     kind = "" if use.name == use.device.kind else f"device {use.device.kind}: "
     return kind + use.device.about
+
+
+def _terminals(board: Board) -> str:
+    rows = []
+    for use in board.description.devices:
+        if use.terminal and use.device.serial_pins:
+            bit = f"{float(board.clock / use.terminal.baud):.6g}"
+            pins = " and ".join(use.device.serial_pins)
+            text = f"at {pins}: {use.terminal}, a bit is {bit} T-states"
+            rows.append(_hang(f"  {use.name:<16} ", text))
+    return "\n".join(["Terminals", *rows]) if rows else ""
 
 
 def _hang(head: str, text: str) -> str:

@@ -115,6 +115,8 @@ class Wire:
     drivers: tuple[Driver, ...]
     node: Node
     gate: Gate = Gate.JOINED
+    back: bool = False
+    """Whether it is the way back of a wire between bidirectional pins."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,7 +90,7 @@ class _Reader:
         answers = sink.pin in self._class(sink).sources()
         if not answers or source.pin not in self._class(source).sinks():
             return None
-        return Wire(source, (Driver(sink, False),), wire.node)
+        return Wire(source, (Driver(sink, False),), wire.node, back=True)
 
     # --- what receives -----------------------------------------------------------
 

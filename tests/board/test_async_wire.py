@@ -16,6 +16,7 @@ from emu85.board import (
     Framing,
     Schedule,
     Terminal,
+    describe,
     fit,
     read_board,
     sample,
@@ -411,6 +412,11 @@ def test_power_empties_a_terminal() -> None:
     far.send(b"z")
     bench.run_to(20_000)
     assert bytes(a.value for a in uart(bench).arrivals) == b"z"
+
+
+def test_a_terminal_as_text() -> None:
+    rows = [" ".join(row.split()) for row in describe(Bench(UART).board).splitlines()]
+    assert "uart at rxd and txd: 9600 baud, 8N1, a bit is 208.333 T-states" in rows
 
 
 TWO = MINIMAL + (

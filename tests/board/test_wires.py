@@ -211,6 +211,7 @@ def test_wires_as_text() -> None:
     bench, *_ = board(
         "  INTR: {any: [a.out, b.out]}\n  TRAP: {all: [a.out, not b.out]}\n"
         "  RST 5.5: [a.irq0, b.irq1]\n  eye.i0: low\n"
+        "  eye.i1-i3: {all: [not a.p0-p2, b.p0-p2, high]}\n  a.p4-p7: b.p7-p4\n"
     )
     rows = [" ".join(row.split()) for row in describe(bench.board).splitlines()]
     for expected in (
@@ -218,6 +219,8 @@ def test_wires_as_text() -> None:
         "TRAP a.out and not b.out",
         "RST 5.5 a.irq0 joined with b.irq1",
         "eye.i0 low",
+        "eye.i1-i3 not a.p0-p2 and b.p0-p2 and high",
+        "a.p4-p7 b.p7-p4, both ways",
     ):
         assert expected in rows
 
