@@ -39,7 +39,7 @@ from emu85.board.sync_wire import Clock, SyncLine
 DATA, CONTROL = 0, 1
 
 
-class Command(enum.IntFlag):
+class Command:
     """Bits of a command instruction."""
 
     TX_ENABLE = 0x01
@@ -52,8 +52,8 @@ class Command(enum.IntFlag):
     ENTER_HUNT = 0x80
 
 
-class Status(enum.IntFlag):
-    """Bits of the status."""
+class Status:
+    """Bits of the status.  Plain numbers: a flag of ``enum`` is ten times slower."""
 
     TX_READY = 0x01
     RX_READY = 0x02
@@ -65,7 +65,6 @@ class Status(enum.IntFlag):
     DSR = 0x80
 
 
-_ERRORS = Status.PARITY | Status.OVERRUN | Status.FRAMING
 _PIN_OF = {"rxrdy": Status.RX_READY, "txempty": Status.TX_EMPTY}
 
 
@@ -147,14 +146,15 @@ class Usart8251(Device):
         """The state after RESET."""
         self._expected = Expected.MODE
         self._mode = mode_of(0)
-        self._command = Command(0)
+        self._command = 0
         self._syncs: list[int] = []
-        self._errors = Status(0)
+        self._errors = 0
         self._holding: int | None = None
         self._is_owed = False
         self._data = 0
         self._has_data = False
         self._detected = False
+        self._shown: tuple[int, bool] | None = None
         self._line = SyncLine(self, self.site)
         self._break_event: Event | None = None
         self._frame: Frame | None = None
@@ -209,19 +209,19 @@ class Usart8251(Device):
             if self.is_synchronous:
                 self._detected = False
                 self._show()
-            return int(status)
+            return status
         self._has_data = False
         self._show()
         return self._data
 
     def peek(self, register: int) -> int:
-        return self._data if register == DATA else int(self._status())
+        return self._data if register == DATA else self._status()
 
     def write(self, register: int, value: int) -> None:
         if register == DATA:
             self._write_data(value)
         elif self._expected is Expected.COMMAND:
-            self._write_command(Command(value))
+            self._write_command(value)
         elif self._expected is Expected.MODE:
             self._write_mode(value)
         else:
@@ -243,13 +243,13 @@ class Usart8251(Device):
         is_more = len(self._syncs) < self._mode.syncs
         self._expected = Expected.SECOND_SYNC if is_more else Expected.COMMAND
 
-    def _write_command(self, command: Command) -> None:
+    def _write_command(self, command: int) -> None:
         if command & Command.INTERNAL_RESET:
             self.reset()
             return
         self._command = command
         if command & Command.ERROR_RESET:
-            self._errors = Status(0)
+            self._errors = 0
         if not command & Command.RX_ENABLE:
             self._has_data = False
         if command & Command.ENTER_HUNT and self.is_synchronous:
@@ -257,7 +257,7 @@ class Usart8251(Device):
         self._fit()
         self._show_all()
 
-    def _status(self) -> Status:
+    def _status(self) -> int:
         status = self._errors
         if self._holding is None:
             status |= Status.TX_READY
@@ -279,13 +279,16 @@ class Usart8251(Device):
 
     def _show(self) -> None:
         """Status and the pins that follow it."""
-        status = self._status()
+        status, may_send = self._status(), self._may_send
+        if self._shown == (status, may_send):
+            return
+        self._shown = status, may_send
         self.site.publish(CONTROL, status)
         self.site.watch_reads(CONTROL, self._detected and self.is_synchronous)
         drive = self.site.drive
         for pin, bit in _PIN_OF.items():
-            drive(pin, int(bool(status & bit)))
-        drive("txrdy", int(bool(status & Status.TX_READY) and self._may_send))
+            drive(pin, int(status & bit != 0))
+        drive("txrdy", int(may_send and status & Status.TX_READY != 0))
         if not (self.is_synchronous and self._mode.external):
             drive("syndet", int(self._detected))
 
@@ -298,6 +301,7 @@ class Usart8251(Device):
             drive("txd", self.rest_level)
         if self.is_synchronous and self._mode.external:
             self.site.release("syndet")
+        self._shown = None
         self._show()
 
     @property
@@ -361,7 +365,7 @@ class Usart8251(Device):
         return self._may_send or (self._holding is not None and self._is_owed)
 
     def assembled(self, value: int, *, is_wrong: bool) -> None:
-        self._receive(value, Status.PARITY if is_wrong else Status(0))
+        self._receive(value, Status.PARITY if is_wrong else 0)
 
     def changed(self) -> None:
         self._show()
@@ -386,7 +390,7 @@ class Usart8251(Device):
     def received_level(self) -> int:
         return self._receiver.line_at(Fraction(self.site.schedule.now))
 
-    def _receive(self, value: int, errors: Status) -> None:
+    def _receive(self, value: int, errors: int) -> None:
         """A character has been assembled."""
         if self._has_data:
             errors |= Status.OVERRUN
@@ -398,7 +402,7 @@ class Usart8251(Device):
     # --- asynchronous ---------------------------------------------------------------
 
     def _arrive(self, arrival: Arrival) -> None:
-        errors = Status(0)
+        errors = 0
         is_break = arrival.fault == "break"
         if arrival.fault == "parity" or (is_break and self._mode.framing.parity == "O"):
             errors |= Status.PARITY
