@@ -77,7 +77,7 @@ class Pin:
         return f"{self.device}.{self.pin}"
 
 
-class Tied(enum.IntEnum):
+class Tied(enum.Enum):
     """A level that never changes: a pin tied to ground or to the supply."""
 
     LOW = 0

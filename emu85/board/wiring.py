@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Protocol
 
@@ -89,14 +89,17 @@ class Wave:
 
 @dataclass(slots=True)
 class _Reached:
-    """The wires that a source drives, by what travels on them."""
+    """The wires that a source drives, by what travels on them.
 
-    everything: list[Wire]
-    clocks: list[Wire]
-    frames: list[Wire]
+    A clock goes whole to ``clocks`` and as edges to ``not_clocks``; a character
+    to ``frames`` and ``not_frames``.
+    """
 
-    def without(self, some: list[Wire]) -> list[Wire]:
-        return [wire for wire in self.everything if wire not in some]
+    everything: list[Wire] = field(default_factory=list)
+    clocks: list[Wire] = field(default_factory=list)
+    not_clocks: list[Wire] = field(default_factory=list)
+    frames: list[Wire] = field(default_factory=list)
+    not_frames: list[Wire] = field(default_factory=list)
 
 
 class Wiring:
@@ -188,9 +191,8 @@ class Wiring:
         for wire in reached.frames:
             assert isinstance(wire.sink, Pin)
             self._ends.tell_frame(wire.sink, frame)
-        plain = reached.without(reached.frames)
-        if plain:
-            self._spell_out(source, frame, plain)
+        if reached.not_frames:
+            self._spell_out(source, frame, reached.not_frames)
 
     # --- levels ---------------------------------------------------------------------
 
@@ -198,18 +200,25 @@ class Wiring:
         if isinstance(source, Tied):
             self._rest[source] = source.value
             return
-        reached = self._reached.setdefault(source, _Reached([], [], []))
+        reached = self._reached.setdefault(source, _Reached())
         if wire in reached.everything:
             return
         self._rest[source] = self._ends.at_rest(source)
         reached.everything.append(wire)
-        if len(wire.drivers) == 1 and self._ends.takes_clock(wire.sink):
-            reached.clocks.append(wire)
+        clock = self._carries_clock(wire)
+        (reached.clocks if clock else reached.not_clocks).append(wire)
+        frames = self._carries_frames(source, wire)
+        (reached.frames if frames else reached.not_frames).append(wire)
+
+    def _carries_clock(self, wire: Wire) -> bool:
+        return len(wire.drivers) == 1 and self._ends.takes_clock(wire.sink)
+
+    def _carries_frames(self, source: Source, wire: Wire) -> bool:
+        """Whether characters go whole: a receiver reckons with their AND, nothing else."""
         ands = wire.gate is not Gate.ANY or len(wire.drivers) == 1
         upright = not any(driver.inverted for driver in wire.drivers)
-        characters = self._ends.sends_frames(source) and self._ends.takes_frames(wire.sink)
-        if characters and ands and upright:  # a receiver reckons with the AND of characters
-            reached.frames.append(wire)
+        ends = self._ends.sends_frames(source) and self._ends.takes_frames(wire.sink)
+        return ends and ands and upright
 
     def _put(self, source: Source, level: int | None, wires: list[Wire]) -> None:
         if self._levels.get(source, 0) == level:
@@ -251,7 +260,7 @@ class Wiring:
             assert isinstance(wire.sink, Pin)
             seen = wave.inverse if wire.drivers[0].inverted else wave
             self._ends.tell_clock(wire.sink, seen.period, seen.start, seen.high)
-        plain = reached.without(reached.clocks)
+        plain = reached.not_clocks
         if not plain:
             return
         if wave.period < 2:  # a pulse shorter than a T-state is still two edges

@@ -288,6 +288,13 @@ LEAVES = st.sampled_from(
         "7",
         "~",
         "not key.out",
+        "low",
+        "control.q0-q7",
+        "{any: [key.out, tick.out]}",
+        "{all: [high, not float.done]}",
+        "[key.out, tick.out]",
+        "{any: {all: key.out}}",
+        "{baud: 300}",
     )
 )
 
