@@ -1,0 +1,177 @@
+"""A matrix keypad: up to eight rows of up to eight keys, each with a name.
+
+A common board circuit, no published source: contacts between row and column lines,
+with a diode at each key.
+
+Modelled: columns ``c0`` to ``c7``, which are low while a key is down between them and a
+row that is low, and let go otherwise; rows as lines ``r0`` to ``r7`` (low is selected),
+or as a binary number on ``s0`` to ``s2`` that a decoder on the card turns into row
+lines, for scanners such as the 8279.  Row inputs may be clocks: while no key is down a
+scanned keypad costs nothing.  Keys are pressed by name: for a moment, or down and up.
+
+Not modelled: bounce; ghosts of three keys at once (the diodes prevent them).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+from typing import Any, ClassVar
+
+from emu85.board.device import Control, Device, Site, at_least_one_t
+from emu85.board.kinds import TEXT, TIME, Key, listing
+from emu85.board.nodes import Node
+from emu85.board.schedule import Event
+from emu85.board.serial import nearest_t
+from emu85.board.wiring import Wave
+from emu85.errors import UserError, nearest
+
+SIDE = 8
+_SELECTS = ("s0", "s1", "s2")
+
+
+class Keypad(Device):
+    """Knows which keys are down, and drives the columns by the rows."""
+
+    kind = "keypad"
+    about = "a matrix of keys, scanned by row"
+    options = (
+        Key(
+            "keys",
+            listing(TEXT, SIDE, "a list of rows, each the names of its keys with spaces"),
+            "row 0 first, column 0 on the left; - where there is no key",
+            required=True,
+        ),
+        Key("hold", TIME, "how long a press lasts", Fraction(1, 10), "100 ms"),
+    )
+    outputs: ClassVar[Mapping[str, str]] = {f"c{n}": f"column {n}; active low" for n in range(SIDE)}
+    open_collector: ClassVar[frozenset[str]] = frozenset(outputs)
+    clock_inputs: ClassVar[Mapping[str, str]] = {
+        **{f"r{n}": f"low selects row {n}" for n in range(SIDE)},
+        **{pin: f"bit {n} of the row selected, if there is a decoder" for n, pin in
+           enumerate(_SELECTS)},
+    }  # fmt: skip
+    controls = (
+        Control("press", "press a key by name and let go after the hold time", TEXT),
+        Control("down", "press a key and keep it down", TEXT),
+        Control("up", "let a key go", TEXT),
+    )
+
+    def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:
+        super().__init__(name, options, site)
+        self.keys: dict[str, tuple[int, int]] = dict(_places(options["keys"]))
+        self._hold = nearest_t(at_least_one_t(options["hold"], site.clock, "the hold time"))
+        self._decodes = any(site.is_wired(pin) for pin in _SELECTS)
+        self._start_cold()
+
+    @classmethod
+    def check(cls, options: Mapping[str, Any], node: Node) -> None:
+        names = [name.casefold() for name, _ in _places(options["keys"])]
+        if any(len(row.split()) > SIDE for row in options["keys"]):
+            raise node.wrong("a row of the keypad is too long", expected=f"at most {SIDE} keys")
+        doubled = [name for name in names if names.count(name) > 1]
+        if doubled:
+            raise node.wrong(f"two keys are called {doubled[0]!r}", expected="names that differ")
+
+    def _start_cold(self) -> None:
+        self.down: dict[str, Event | None] = {}
+        """Keys that are down, with the event that lets each go."""
+        self._levels: dict[str, int] = {}
+        self._waves: dict[str, Wave] = {}
+        self._next: Event | None = None
+
+    def power(self) -> None:
+        self._start_cold()
+        self._show()
+
+    # --- the hand ---------------------------------------------------------------
+
+    def adjust(self, control: str, value: Any) -> None:
+        key = self._named(value)
+        pending = self.down.pop(key, None)
+        if pending:
+            pending.cancel()
+        if control == "press":
+            self.down[key] = self.site.schedule.after(self._hold, lambda: self._let_go(key))
+        elif control == "down":
+            self.down[key] = None
+        self._show()
+
+    def _named(self, text: str) -> str:
+        folded = {key.casefold(): key for key in self.keys}
+        if text.casefold() not in folded:
+            raise UserError(
+                f"{self.name} has no key {text!r}",
+                expected="one of " + " ".join(self.keys),
+                nearest=nearest(text, self.keys),
+            )
+        return folded[text.casefold()]
+
+    def _let_go(self, key: str) -> None:
+        del self.down[key]
+        self._show()
+
+    # --- the rows ---------------------------------------------------------------
+
+    def sense(self, pin: str, level: int) -> None:
+        self._levels[pin] = level
+        self._show()
+
+    def sense_clock(
+        self, pin: str, period: Fraction | None, start_t: Fraction, high: Fraction
+    ) -> None:
+        if period is None:
+            self._levels[pin] = self._level(pin)
+            self._waves.pop(pin, None)
+        else:
+            self._waves[pin] = Wave(period, start_t, high)
+        self._show()
+
+    def _level(self, pin: str) -> int:
+        """The level at a row input; high where no wire comes."""
+        wave = self._waves.get(pin)
+        number = wave.next_edge(self.site.schedule.now) if wave else 0
+        return number % 2 if number else self._levels.get(pin, 1)
+
+    def _is_selected(self, row: int) -> bool:
+        if self._decodes:
+            return row == sum(self._level(pin) << n for n, pin in enumerate(_SELECTS))
+        return not self._level(f"r{row}")
+
+    # --- the columns ------------------------------------------------------------
+
+    def _show(self) -> None:
+        """Drive the columns as they are now, and again when a scanned row changes."""
+        if self._next:
+            self._next.cancel()
+            self._next = None
+        places = [self.keys[key] for key in self.down]
+        low = {column for row, column in places if self._is_selected(row)}
+        for column in range(SIDE):
+            if column in low:
+                self.site.drive(f"c{column}", 0)
+            else:
+                self.site.release(f"c{column}")
+        if places and self._waves:
+            self._await_row({row for row, _ in places})
+
+    def _await_row(self, rows: set[int]) -> None:
+        now = self.site.schedule.now
+        pins = _SELECTS if self._decodes else [f"r{row}" for row in rows]
+        waves = [self._waves[pin] for pin in pins if pin in self._waves]
+        edges = [wave.edge(wave.next_edge(now)) for wave in waves]
+        if edges:
+            self._next = self.site.schedule.at(min(edges), self._show)
+
+    def state(self) -> str:
+        if not self.down:
+            return "no key down"
+        return "down: " + " ".join(key for key in self.keys if key in self.down)
+
+
+def _places(rows: tuple[str, ...]) -> Iterator[tuple[str, tuple[int, int]]]:
+    """Each key's name with its row and column."""
+    for row, names in enumerate(rows):
+        for column, name in enumerate(names.split()):
+            if name != "-":
+                yield name, (row, column)
