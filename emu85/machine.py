@@ -76,6 +76,8 @@ class Reason(enum.Enum):
     """Halted or held, and nothing that is scheduled can end it."""
     ASKED = "asked"
     """:meth:`Machine.ask_hold` was called."""
+    PACE = "pace"
+    """A device asked for a pace, in a run that was told to heed it."""
 
 
 class Held(NamedTuple):
@@ -142,6 +144,8 @@ class Machine:
         serial: the far end of the line on SID and SOD, or None.
         schedule: board time and the deadlines of devices; events of tests too.
         stop_listeners: each is called with every stop that hits.
+        pace: machine cycles a second that a device asks to be paced by, to be read
+            by eye; 0 for none.  It concerns only who runs the machine.
     """
 
     def __init__(self, board: Board, *, trace: int = TRACE_SIZE) -> None:
@@ -161,8 +165,11 @@ class Machine:
         self.memory = Memory(board)
         self._cpu = Processor(board.map, board.store, self.trace, self.findings)
         self._state = self._cpu.state
+        self.pace = 0
+        self._hits: tuple[Stop, ...] = ()
         self._asked = False
         self._wait = False
+        self._heeds_pace = False
         self.registers = Registers(self._state)
         board.connect(self)
         self.power()
@@ -220,6 +227,7 @@ class Machine:
         """Switch off and on: T is 0, RAM is filled anew, trace and findings are empty."""
         self.schedule.clear()
         self.schedule.now = 0
+        self.pace = 0
         self._cpu.power(self.board.description.pull_ups)
         self.board.power()
         self.trace.clear()
@@ -284,6 +292,7 @@ class Machine:
         seconds: float | None = None,
         until: int | None = None,
         wait: bool = False,
+        heed_pace: bool = False,
     ) -> Held:
         """Run until a stop hits, or until one of the given ends is reached.
 
@@ -293,8 +302,10 @@ class Machine:
             until: hold before the opcode fetch at this address.
             wait: in a halt that nothing scheduled can end, let the time pass
                 (somebody may yet press a key) instead of returning at once.
+            heed_pace: return as soon as a device has asked for a :attr:`pace`.
         """
         self._asked = False
+        self._heeds_pace = heed_pace
         self._wait = wait and (t_states is not None or seconds is not None)
         if seconds is not None:
             of_seconds = max(1, round(seconds * self.clock_hz))
@@ -307,6 +318,14 @@ class Machine:
     def ask_hold(self) -> None:
         """Have a running :meth:`run` return soon; may be called from a signal or thread."""
         self._asked = True
+
+    def ask_pace(self, steps: int) -> None:
+        """Have whoever runs the machine pace it by so many machine cycles a second."""
+        self.pace = steps
+
+    def ask_full_speed(self) -> None:
+        """End the pace."""
+        self.pace = 0
 
     def drive(self, line: Line, level: int) -> None:
         """Put an input line of the CPU at 0 or 1 as of ``schedule.now``.
@@ -401,14 +420,11 @@ class Machine:
         try:
             reason = self._burst_after_burst(end, budget)
         finally:
-            self._wait = False
+            self._wait = self._heeds_pace = False
             self._state[State.WANT_BOUNDARY] = 0
             self._cpu.settle()
         self.schedule.run_until(self.t)
-        stops: tuple[Stop, ...] = ()
-        if reason is Reason.STOP:
-            stops = tuple(self.stops.hit_at(self._state[State.LAST_START]))
-        return Held(reason, self.t, stops)
+        return Held(reason, self.t, self._hits if reason is Reason.STOP else ())
 
     def _burst_after_burst(self, end: int, budget: int) -> Reason:
         state, schedule, run = self._state, self.schedule, self._cpu.run
@@ -482,6 +498,8 @@ class Machine:
             self._arm()
         if holds:
             return Reason.STOP
+        if self._heeds_pace and self.pace:
+            return Reason.PACE
         if out & _BUDGET:
             return Reason.CYCLES
         if out & _BOUNDARY:
@@ -493,11 +511,11 @@ class Machine:
 
         What firmware has armed holds only if the device that armed it asks for it.
         """
-        hits = self.stops.hit_at(self._state[State.LAST_START])
-        for stop in hits:
+        self._hits = tuple(self.stops.hit_at(self._state[State.LAST_START]))
+        for stop in self._hits:
             for listener in self.stop_listeners:
                 listener(stop, self._state[State.LAST_START])
-        return self._asked or any(stop.owner == "user" for stop in hits)
+        return self._asked or any(stop.owner != "firmware" for stop in self._hits)
 
     def _pass_time(self, end: int) -> bool:
         """Let an idle CPU wait for the next event; False if there is none to wait for."""

@@ -144,6 +144,12 @@ class Site(Protocol):
     def hold(self) -> None:
         """Have the machine hold soon."""
 
+    def pace(self, steps: int) -> None:
+        """Have the machine paced by so many machine cycles a second, to be read by eye."""
+
+    def full_speed(self) -> None:
+        """End the pace."""
+
 
 class Device:
     """Base of all devices; override what the device has.

@@ -36,9 +36,7 @@ class Host(Protocol):
         before the CPU looks.
         """
 
-    def transfer(
-        self, kind: Cycle, address: int, data: int | None, *, noted: bool = True
-    ) -> int:
+    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
         """One bus cycle by a bus master at ``schedule.now``, while HLDA is high.
 
         It goes through the same map as the CPU's own, devices answer it, and it
@@ -57,3 +55,9 @@ class Host(Protocol):
 
     def ask_hold(self) -> None:
         """Have the machine hold soon, as for a request of the user."""
+
+    def ask_pace(self, steps: int) -> None:
+        """Have whoever runs the machine pace it by so many machine cycles a second."""
+
+    def ask_full_speed(self) -> None:
+        """End the pace."""

@@ -30,13 +30,17 @@ class Unplugged:
     def drive(self, line: Line, level: int) -> None:
         """No CPU is there to see it."""
 
-    def transfer(
-        self, kind: Cycle, address: int, data: int | None, *, noted: bool = True
-    ) -> int:
+    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
         """No bus is there to carry it."""
         return 0xFF
 
     def ask_hold(self) -> None:
+        """Nothing runs."""
+
+    def ask_pace(self, steps: int) -> None:
+        """Nothing runs."""
+
+    def ask_full_speed(self) -> None:
         """Nothing runs."""
 
 
@@ -156,6 +160,14 @@ class DeviceSite:
     def hold(self) -> None:
         """Have the machine hold soon."""
         self._socket.host.ask_hold()
+
+    def pace(self, steps: int) -> None:
+        """Have the machine paced by so many machine cycles a second."""
+        self._socket.host.ask_pace(steps)
+
+    def full_speed(self) -> None:
+        """End the pace."""
+        self._socket.host.ask_full_speed()
 
     def shown(self, register: int) -> int:
         """What a read of a register finds: published, or the floating bus."""

@@ -42,11 +42,15 @@ class Motion(Protocol):
 class FreeRun:
     """Running until a stop, a length of time, an address, or Ctrl-C.
 
+    While a device of the board asks for a pace, the machine goes by single machine
+    cycles, each shown; Ctrl-C ends that too.
+
     Args:
         machine: what runs.
         throttle: how fast.
         t_states: how long at most.
         until: the address of an opcode fetch to be held at.
+        shown: called after each step of a pace.
     """
 
     def __init__(
@@ -55,8 +59,11 @@ class FreeRun:
         throttle: Throttle,
         t_states: int = FOREVER,
         until: int | None = None,
+        shown: Callable[[], None] = lambda: None,
     ) -> None:
         self.state = "running"
+        self._shown = shown
+        self._is_paced = False
         self._machine = machine
         self._throttle = throttle
         self._end = machine.t + t_states
@@ -68,16 +75,39 @@ class FreeRun:
     def advance(self) -> Held | None:
         machine = self._machine
         if self._is_asked:
+            machine.ask_full_speed()
             return Held(Reason.ASKED, machine.t, ())
+        if machine.pace:
+            return self._step(machine.pace)
+        if self._is_paced:
+            self._is_paced, self.state = False, "running"
+            self._throttle.begin(machine.t)
+        return self._slice()
+
+    def _step(self, rate: int) -> Held | None:
+        """One machine cycle of a pace that the board asked for."""
+        machine = self._machine
+        self._is_paced, self.state = True, f"pacing {rate}/s as the firmware asks"
+        held = machine.step()
+        self._shown()
+        self._wait = 1 / rate
+        if held.reason is Reason.CYCLES and self._has_arrived():
+            return held._replace(reason=Reason.ADDRESS)
+        if held.reason in (Reason.CYCLES, Reason.LIMIT):
+            return held._replace(reason=Reason.LIMIT) if machine.t >= self._end else None
+        return held
+
+    def _slice(self) -> Held | None:
+        machine = self._machine
         t_states = min(self._throttle.slice_begins(machine.t), self._end - machine.t)
-        held = machine.run(t_states=max(1, t_states), until=self._until)
+        held = machine.run(t_states=max(1, t_states), until=self._until, heed_pace=True)
         self._wait = self._throttle.slice_ended(machine.t)
         if held.reason is Reason.LIMIT and self._has_arrived():
             # The slice ended just there; the next one would set out from the address.
             return held._replace(reason=Reason.ADDRESS)
-        if held.reason is not Reason.LIMIT or machine.t >= self._end:
-            return held
-        return None
+        if held.reason is Reason.PACE or (held.reason is Reason.LIMIT and machine.t < self._end):
+            return None
+        return held
 
     def _has_arrived(self) -> bool:
         registers = self._machine.registers

@@ -41,10 +41,17 @@ def save(session: Session, path: Path) -> None:
         _KEY: _VERSION,
         "board": machine.board.name,
         "speed": speed_text(session.throttle.factor),
-        "stops": machine.stops.to_data(),
+        "stops": _users_stops(machine.stops),
         "symbols": {name: f"{at:04X}" for name, at in machine.symbols.items()},
     }
     atomic_write(path, json.dumps(data, indent=1) + "\n")
+
+
+def _users_stops(stops: StopSet) -> dict[str, Any]:
+    """Those that firmware armed belong to the machine's state, which is not saved."""
+    data = stops.to_data()
+    data["stops"] = [stop for stop in data["stops"] if stop["owner"] == "user"]
+    return data
 
 
 def restore(session: Session, path: Path, text: str) -> str:

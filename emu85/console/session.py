@@ -13,7 +13,7 @@ from emu85.console import state_dir
 from emu85.console.drivers import Driver, PlainDriver
 from emu85.console.grammar import parse
 from emu85.console.kinds import Context
-from emu85.console.motion import Motion, Steps
+from emu85.console.motion import FOREVER, FreeRun, Motion, Steps
 from emu85.console.screen import Screen
 from emu85.console.throttle import Throttle
 from emu85.console.views import bus
@@ -98,6 +98,10 @@ class Session:
     def move(self, motion: Motion, *, keyboard: bool = False) -> Held:
         """Let a motion pass."""
         return self.driver.drive(motion, keyboard=keyboard)
+
+    def free_run(self, t_states: int = FOREVER, until: int | None = None) -> FreeRun:
+        """A run at the session's speed; steps that the firmware asks to be paced are shown."""
+        return FreeRun(self.machine, self.throttle, t_states, until, lambda: self.show_rows(1))
 
     def step(self, move: Callable[[], Held]) -> None:
         """Make a step and show the machine cycles it took."""

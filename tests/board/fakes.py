@@ -29,6 +29,7 @@ class FakeHost:
         self.stop_listeners: list[StopListener] = []
         self.transfers: list[tuple[Cycle, int, int | None]] = []
         self.asked = 0
+        self.pace = 0
 
     def drive(self, line: Line, level: int) -> None:
         self.driven.append((self.schedule.now, line, level))
@@ -39,6 +40,12 @@ class FakeHost:
 
     def ask_hold(self) -> None:
         self.asked += 1
+
+    def ask_pace(self, steps: int) -> None:
+        self.pace = steps
+
+    def ask_full_speed(self) -> None:
+        self.pace = 0
 
     def of(self, line: Line) -> list[tuple[int, int]]:
         """(T-state, level) of one line, in order."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from emu85.console.views.bus import sentence
 from emu85.machine import Held, Machine, Reason
+from emu85.stops import Stop
 
 
 def held_sentence(held: Held, machine: Machine) -> str:
@@ -15,7 +16,7 @@ def held_sentence(held: Held, machine: Machine) -> str:
 
 def _reason(held: Held, machine: Machine) -> str:
     if held.reason is Reason.STOP:
-        return " and ".join(f"by stop {stop.number} ({stop.text})" for stop in held.stops)
+        return " and ".join(_stop_text(stop) for stop in held.stops)
     if held.reason is Reason.ADDRESS:
         return f"before the opcode fetch at {machine.registers.pc:04X}"
     if held.reason is Reason.ASKED:
@@ -23,6 +24,11 @@ def _reason(held: Held, machine: Machine) -> str:
     if held.reason is Reason.LIMIT:
         return "after the time asked for"
     return "as asked"
+
+
+def _stop_text(stop: Stop) -> str:
+    of = "" if stop.owner == "user" else f" of the {stop.owner}"
+    return f"by stop {stop.number}{of} ({stop.text})"
 
 
 def _where(machine: Machine) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from emu85.bus.cycles import Cycle
-from emu85.console.motion import FOREVER, FreeRun, Pace
+from emu85.console.motion import FreeRun, Pace
 from emu85.console.registry import form
 from emu85.console.throttle import speed_text
 from emu85.console.views import bus, registers
@@ -38,18 +38,18 @@ def step_past(session: Session) -> None:
 def run(session: Session) -> None:
     """What the board sends on its serial line is printed as it comes; 'talk' runs and
     sends what you type as well. 'speed' says how fast board time passes."""
-    _run(session, FreeRun(session.machine, session.throttle))
+    _run(session, session.free_run())
 
 
 @form("run for TIME", "run for so long on the board's own clock")
 def run_for(session: Session, time: int) -> None:
     """Times: 150 us, 2 ms, 1.5 s, or 5000 T for T-states."""
-    _run(session, FreeRun(session.machine, session.throttle, time))
+    _run(session, session.free_run(time))
 
 
 @form("run until ADDRESS", "run until the opcode fetch at an address is next")
 def run_until(session: Session, address: int) -> None:
-    _run(session, FreeRun(session.machine, session.throttle, FOREVER, address))
+    _run(session, session.free_run(until=address))
 
 
 def _run(session: Session, motion: FreeRun) -> None:

@@ -6,7 +6,6 @@ import re
 from typing import TYPE_CHECKING
 
 from emu85.board.serial import SerialLine
-from emu85.console.motion import FreeRun
 from emu85.console.registry import form
 from emu85.errors import UserError
 
@@ -26,8 +25,7 @@ def talk(session: Session) -> None:
             "talk needs a terminal to type at",
             expected="'type TEXT' and then 'run for TIME' in a script",
         )
-    motion = FreeRun(session.machine, session.throttle)
-    session.show_held(session.move(motion, keyboard=True))
+    session.show_held(session.move(session.free_run(), keyboard=True))
 
 
 @form("type TEXT", "send text to the board's serial line")
