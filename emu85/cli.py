@@ -218,7 +218,7 @@ def _assemble(options: argparse.Namespace) -> int:
     if options.listing:
         atomic_write(options.listing, done.listing)
     if options.symbols:
-        atomic_write(options.symbols, write_symbols(done.image.symbols))
+        atomic_write(options.symbols, write_symbols(done.image.symbols, done.image.equated))
     return 0
 
 
@@ -249,13 +249,14 @@ def _add_disassemble(parser: argparse.ArgumentParser) -> None:
 
 
 def _disassemble(options: argparse.Namespace) -> int:
-    from emu85.firmware import disassemble_range, read_symbols, write_source
+    from emu85.firmware import disassemble_range, read_names, write_source
     from emu85.firmware.files import read_text
 
     image = _image(options)
-    symbols = dict(image.symbols)
+    symbols, equated = dict(image.symbols), image.equated
     if options.symbols:
-        symbols |= read_symbols(read_text(Path(options.symbols)), options.symbols)
+        names = read_names(read_text(Path(options.symbols)), options.symbols)
+        symbols, equated = symbols | names.values, equated - set(names.values) | names.equated
     low, high = (0, 0xFFFF) if options.range is None else _range(options.range)
     lines = [
         line
@@ -265,6 +266,7 @@ def _disassemble(options: argparse.Namespace) -> int:
             max(low, segment.start),
             min(high + 1, segment.end),
             symbols=symbols,
+            equated=equated,
         )
     ]
     if not lines:

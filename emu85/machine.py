@@ -33,6 +33,7 @@ from emu85.cpu.layout import INDEX_MASK, IO_BASE, Exit, MapBit, State
 from emu85.cpu.processor import Processor
 from emu85.cpu.registers import Registers
 from emu85.firmware import Image, read_image
+from emu85.firmware.image import Run
 from emu85.isa import INSTRUCTIONS
 from emu85.stops import Stop, StopSet
 
@@ -140,7 +141,9 @@ class Machine:
         stops: the conditions that hold it.
         trace: the machine cycles of the recent past.
         findings: what the board noticed.
-        symbols: names for addresses, from the firmware loaded last.
+        symbols: values by name, from the firmware loaded last.
+        equated: those names in ``symbols`` that stand for a value and not for a place.
+        runs: where that firmware has or reserves bytes, as ``Image.runs``.
         serial: the far end of the line on SID and SOD, or None.
         schedule: board time and the deadlines of devices; events of tests too.
         stop_listeners: each is called with every stop that hits.
@@ -162,6 +165,8 @@ class Machine:
         self.stops = StopSet()
         self.stop_listeners: list[StopListener] = []
         self.symbols: dict[str, int] = {}
+        self.equated: set[str] = set()
+        self.runs: tuple[Run, ...] = ()
         self.memory = Memory(board)
         self._cpu = Processor(board.map, board.store, self.trace, self.findings)
         self._state = self._cpu.state
@@ -221,6 +226,8 @@ class Machine:
         image = firmware if isinstance(firmware, Image) else read_image(firmware, at=at)
         self.board.program(image)
         self.symbols = dict(image.symbols)
+        self.equated = set(image.equated)
+        self.runs = image.runs
         return image
 
     def power(self) -> None:

@@ -3,20 +3,23 @@
 ::
 
     {"emu85 session": 1, "board": "saltmarsh", "speed": "real",
-     "stops": {...}, "symbols": {"TICK": "0120"}}
+     "stops": {...}, "symbols": {"TICK": "0120", "RATE": "0004"}, "equated": ["RATE"]}
 
-The number is the version of this layout.  Machine state is no part of it.
+``equated`` are the symbols that stand for a value and not for a place; it may be
+left out.  The number is the version of this layout.  Machine state is no part of it.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from emu85.console import numbers
 from emu85.console.kinds import Context, Speed
 from emu85.console.throttle import speed_text
+from emu85.console.wording import counted
 from emu85.errors import Place, UserError
 from emu85.firmware import atomic_write
 from emu85.firmware.symbols import is_symbol_name
@@ -43,6 +46,7 @@ def save(session: Session, path: Path) -> None:
         "speed": speed_text(session.throttle.factor),
         "stops": _users_stops(machine.stops),
         "symbols": {name: f"{at:04X}" for name, at in machine.symbols.items()},
+        "equated": sorted(machine.equated),
     }
     atomic_write(path, json.dumps(data, indent=1) + "\n")
 
@@ -69,6 +73,7 @@ def restore(session: Session, path: Path, text: str) -> str:
     try:
         stops = StopSet.from_data(data["stops"])
         symbols = _symbols(data["symbols"])
+        equated = _equated(data.get("equated", []), symbols)
         speed = Speed().read(str(data["speed"]), Context())
     except KeyError as error:
         raise UserError(
@@ -79,8 +84,9 @@ def restore(session: Session, path: Path, text: str) -> str:
     session.machine.replace_stops(stops)
     session.machine.symbols.clear()
     session.machine.symbols.update(symbols)
+    session.machine.equated = equated
     session.throttle.factor = speed
-    return f"{path.name}: {len(stops)} stops, {len(symbols)} symbols"
+    return f"{path.name}: {counted(len(stops), 'stop')}, {counted(len(symbols), 'symbol')}"
 
 
 def _read(text: str, path: Path) -> dict[str, Any]:
@@ -109,3 +115,9 @@ def _symbols(data: Any) -> dict[str, int]:
         if not is_symbol_name(name):
             raise UserError(f"{name!r} is not a symbol name", expected="letters and digits")
     return {name: numbers.number(str(at), 16, 0, 0xFFFF, "an address") for name, at in data.items()}
+
+
+def _equated(data: Any, symbols: Mapping[str, int]) -> set[str]:
+    if not isinstance(data, list) or not all(isinstance(name, str) for name in data):
+        raise UserError("the saved equated names are no list of names", expected=_EXPECTED)
+    return set(data) & set(symbols)

@@ -71,7 +71,7 @@ class Session:
     @property
     def places(self) -> Places:
         """Names of addresses."""
-        return Places(self.machine.symbols)
+        return Places.of(self.machine)
 
     def execute(self, line: str) -> None:
         """Do what one console line says.

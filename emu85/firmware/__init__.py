@@ -12,7 +12,14 @@ from emu85.firmware.hexfile import read_hex, write_hex
 from emu85.firmware.image import Image, Segment, SourceLine
 from emu85.firmware.listing import ListingRow, write_listing
 from emu85.firmware.reader import read_image
-from emu85.firmware.symbols import Symbol, SymbolKind, read_symbols, write_symbols
+from emu85.firmware.symbols import (
+    Names,
+    Symbol,
+    SymbolKind,
+    read_names,
+    read_symbols,
+    write_symbols,
+)
 
 __all__ = [
     "Assembly",
@@ -20,6 +27,7 @@ __all__ = [
     "Image",
     "Line",
     "ListingRow",
+    "Names",
     "Segment",
     "SourceLine",
     "Symbol",
@@ -31,6 +39,7 @@ __all__ = [
     "read_binary",
     "read_hex",
     "read_image",
+    "read_names",
     "read_symbols",
     "write_binary",
     "write_hex",

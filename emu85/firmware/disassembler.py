@@ -6,7 +6,7 @@ included.  Only an instruction cut off by the end of the range comes out as DB.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from emu85.firmware.assembler.words import RESERVED
@@ -38,14 +38,21 @@ class Line:
 
 
 class _Names:
-    """Symbol names by value; of several, the first, as Image orders them."""
+    """Symbol names by value; of several, the first, as Image orders them.
 
-    def __init__(self, symbols: Mapping[str, int] | None) -> None:
+    Attributes:
+        labels: those that can stand before a line, by address.
+    """
+
+    def __init__(self, symbols: Mapping[str, int] | None, equated: Collection[str]) -> None:
         self._names: dict[int, str] = {}
+        self.labels: dict[int, str] = {}
         taken = set(RESERVED)
         for name, value in (symbols or {}).items():
             if is_symbol_name(name) and name.upper() not in taken:
                 self._names.setdefault(value, name)
+                if name not in equated:
+                    self.labels.setdefault(value, name)
                 taken.add(name.upper())
 
     def at(self, value: int) -> str:
@@ -58,6 +65,7 @@ def disassemble(
     *,
     end: int = SPACE,
     symbols: Mapping[str, int] | None = None,
+    equated: Collection[str] = (),
 ) -> Line:
     """The instruction at ``start``.
 
@@ -66,8 +74,9 @@ def disassemble(
         start: 0 to FFFF.
         end: the address after the last byte that may belong to it.
         symbols: names for addresses and 16-bit data.
+        equated: those names that stand for a value and so label no line.
     """
-    return _line(read, start, end, _Names(symbols))
+    return _line(read, start, end, _Names(symbols, equated))
 
 
 def disassemble_range(
@@ -76,12 +85,13 @@ def disassemble_range(
     end: int,
     *,
     symbols: Mapping[str, int] | None = None,
+    equated: Collection[str] = (),
 ) -> tuple[Line, ...]:
     """The instructions from ``start`` up to, not including, ``end`` (at most 10000H).
 
     Bytes at the end that begin an instruction but do not hold all of it come as DB.
     """
-    names = _Names(symbols)
+    names = _Names(symbols, equated)
     lines: list[Line] = []
     while start < end:
         lines.append(_line(read, start, end, names))
@@ -111,7 +121,7 @@ def write_source(lines: Sequence[Line], symbols: Mapping[str, int] | None = None
 
 def _line(read: Callable[[int], int], start: int, end: int, names: _Names) -> Line:
     instruction = INSTRUCTIONS[read(start)]
-    label = names.at(start)
+    label = names.labels.get(start, "")
     if start + instruction.length > end:
         byte = read(start)
         return Line(start, bytes([byte]), f"DB {_byte(byte)}", None, label)

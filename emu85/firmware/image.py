@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
@@ -51,6 +51,10 @@ def _no_lines() -> Mapping[int, SourceLine]:
     return {}
 
 
+Run = tuple[int, int]
+"""Addresses without a gap: the first, and the one after the last."""
+
+
 @dataclass(frozen=True, slots=True)
 class Image:
     """What a HEX file, a binary or an assembly gives.
@@ -59,6 +63,10 @@ class Image:
         segments: sorted by address, never overlapping.
         symbols: values by name, as spelled in the source; labels come before
             equated names, so that the first name of a value is the best one.
+        equated: those names in ``symbols`` that stand for a value (EQU, SET) and
+            not for a place in memory.
+        runs: where the source put or reserved (DS) bytes, sorted; the segments'
+            own unless given.
         lines: the source line whose first byte stands at an address.
         entry: the start address the file states, or None.
         source: file name for messages.
@@ -72,6 +80,8 @@ class Image:
     lines: Mapping[int, SourceLine] = field(default_factory=_no_lines)
     entry: int | None = None
     source: str = ""
+    equated: frozenset[str] = frozenset()
+    runs: tuple[Run, ...] = ()
 
     def __post_init__(self) -> None:
         for before, after in zip(self.segments, self.segments[1:], strict=False):
@@ -79,6 +89,8 @@ class Image:
                 raise ValueError(f"segments overlap or are out of order at {after.start:04X}")
         object.__setattr__(self, "symbols", MappingProxyType(dict(self.symbols)))
         object.__setattr__(self, "lines", MappingProxyType(dict(self.lines)))
+        segments = ((segment.start, segment.end) for segment in self.segments)
+        object.__setattr__(self, "runs", self.runs or joined(segments))
 
     @property
     def span(self) -> tuple[int, int]:
@@ -107,9 +119,22 @@ class Image:
                 out[low - start : high - start] = piece
         return bytes(out)
 
-    def with_symbols(self, symbols: Mapping[str, int]) -> Image:
+    def with_symbols(
+        self, symbols: Mapping[str, int], equated: frozenset[str] = frozenset()
+    ) -> Image:
         """The same image with other symbols."""
-        return replace(self, symbols=symbols)
+        return replace(self, symbols=symbols, equated=equated)
+
+
+def joined(runs: Iterable[Run]) -> tuple[Run, ...]:
+    """The same addresses in as few runs as possible, in order."""
+    out: list[Run] = []
+    for start, end in sorted(runs):
+        if out and start <= out[-1][1]:
+            out[-1] = (out[-1][0], max(end, out[-1][1]))
+        else:
+            out.append((start, end))
+    return tuple(out)
 
 
 def segments_of(cells: Mapping[int, int]) -> tuple[Segment, ...]:

@@ -1,22 +1,24 @@
 """Symbols and the file they are kept in.
 
-The format is our own and plain: a line a symbol, ``NAME<TAB>HEX``, with ``;``
-starting a comment and blank lines passed over.
+The format is our own and plain: a line a symbol, ``NAME<TAB>HEX``, and a further
+``<TAB>equ`` for a name that stands for a value and not for a place in memory;
+``;`` starts a comment, and blank lines are passed over.
 """
 
 from __future__ import annotations
 
 import enum
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 
 from emu85.errors import Place, UserError
 
 NAME_PATTERN = r"[A-Za-z_?@][A-Za-z0-9_?@$]*"
 _NAME = re.compile(NAME_PATTERN)
 _HEX = re.compile(r"[0-9A-Fa-f]{1,4}")
-_ENTRY = re.compile(r"[ \t]*(\S+)(?:[ \t]+(\S+))?[ \t]*(\S.*)?")
+_EQUATED = "equ"
+_ENTRY = re.compile(rf"[ \t]*(\S+)(?:[ \t]+(\S+))?(?:[ \t]+({_EQUATED}))?[ \t]*(\S.*)?", re.I)
 
 
 class SymbolKind(enum.Enum):
@@ -42,39 +44,67 @@ def is_symbol_name(name: str) -> bool:
     return _NAME.fullmatch(name) is not None
 
 
-def write_symbols(symbols: Mapping[str, int]) -> str:
-    """The text of a symbol file, in the order of ``symbols``."""
-    return "".join(f"{name}\t{value:04X}\n" for name, value in symbols.items())
+@dataclass(frozen=True, slots=True)
+class Names:
+    """What a symbol file holds.
+
+    Attributes:
+        values: by name, in the file's order.
+        equated: the names that stand for a value and not for a place.
+    """
+
+    values: dict[str, int] = field(default_factory=dict)
+    equated: frozenset[str] = frozenset()
+
+
+def write_symbols(symbols: Mapping[str, int], equated: Collection[str] = ()) -> str:
+    """The text of a symbol file, in the order of ``symbols``.
+
+    Args:
+        equated: those names that stand for a value and not for a place.
+    """
+    return "".join(
+        f"{name}\t{value:04X}" + (f"\t{_EQUATED}\n" if name in equated else "\n")
+        for name, value in symbols.items()
+    )
 
 
 def read_symbols(text: str, file: str = "") -> dict[str, int]:
-    """Values by name from the text of a symbol file, in its order.
+    """Values by name from the text of a symbol file, as :func:`read_names` does."""
+    return read_names(text, file).values
+
+
+def read_names(text: str, file: str = "") -> Names:
+    """The names in the text of a symbol file.
 
     Raises:
         UserError: a line that is not a name and a value, or a name given twice
             (names are compared without regard to case).
     """
     symbols: dict[str, int] = {}
+    equated: set[str] = set()
     seen: dict[str, int] = {}
     for number, line in enumerate(text.split("\n"), 1):
         try:
             entry = _entry(line)
             if entry is None:
                 continue
-            name, value = entry
+            name, value, is_equated = entry
             _refuse_second(name, line, seen)
         except UserError as error:
             raise error.at(Place(file, number, error.place.column), line) from None
         seen[name.upper()] = number
         symbols[name] = value
-    return symbols
+        if is_equated:
+            equated.add(name)
+    return Names(symbols, frozenset(equated))
 
 
-def _entry(line: str) -> tuple[str, int] | None:
+def _entry(line: str) -> tuple[str, int, bool] | None:
     match = _ENTRY.match(line.split(";", 1)[0].rstrip())
     if match is None:
         return None
-    name, value, rest = match.groups()
+    name, value, kind, rest = match.groups()
     if not is_symbol_name(name):
         raise UserError(
             f"{name!r} is not a symbol name",
@@ -93,9 +123,11 @@ def _entry(line: str) -> tuple[str, int] | None:
         )
     if rest:
         raise UserError(
-            "more than a name and a value", Place(column=match.start(3) + 1), expected="a new line"
+            "more than a name and a value",
+            Place(column=match.start(4) + 1),
+            expected=f"a new line, or {_EQUATED} for a name that is no place",
         )
-    return name, int(value, 16)
+    return name, int(value, 16), kind is not None
 
 
 def _refuse_second(name: str, line: str, seen: Mapping[str, int]) -> None:

@@ -129,8 +129,27 @@ def test_a_machine_cycle_in_words(one: Any, text: str) -> None:
 
 
 def test_places_are_told_by_the_symbol_before_them() -> None:
-    places = Places({"START": 0x100, "ALIAS": 0x100, "TABLE": 0x140})
+    names = {"START": 0x100, "ALIAS": 0x100, "TABLE": 0x140}
+    places = Places(names, runs=((0x100, 0x300),))
     assert places.text(0x100) == "0100 START"
     assert places.text(0x13F) == "013F START+3F"
     assert places.text(0x0FF) == "00FF"
+    assert places.text(0x23F) == "023F TABLE+FF"
     assert places.text(0x240) == "0240"
+
+
+def test_a_place_is_told_only_within_the_label_s_own_code_or_data() -> None:
+    names = {"LOOP": 0x100, "PAST": 0x110, "BUFFER": 0x8000}
+    places = Places(names, runs=((0x100, 0x110), (0x120, 0x130), (0x8000, 0x8010)))
+    assert places.near(0x10F) == "LOOP+F"
+    assert places.near(0x110) == "PAST"  # exactly there, though it holds no byte
+    assert places.near(0x111) == ""
+    assert places.near(0x121) == ""  # a run with no label of its own
+    assert places.near(0x800F) == "BUFFER+F"
+    assert places.near(0x8010) == ""
+
+
+def test_an_equated_name_names_no_place() -> None:
+    places = Places({"PORT": 0x40, "LOOP": 0x3C}, {"PORT"}, ((0, 0x80),))
+    assert places.exact(0x40) == ""
+    assert places.near(0x40) == "LOOP+4"

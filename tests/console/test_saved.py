@@ -91,3 +91,47 @@ def test_a_truncated_session_is_placed(bench: Bench, tmp_path: Path) -> None:
     with pytest.raises(UserError) as caught:
         bench.do(f"load {tmp_path}/s.json")
     assert caught.value.place.line == 2
+
+
+CONSTANTS = """
+LAMPS   EQU 40H
+        ORG 0
+START:  MVI A,1
+        OUT LAMPS
+        JMP START
+        ORG 8000H
+COUNT:  DS 4
+        END
+"""
+
+
+def test_equated_names_name_no_place_and_come_back_with_a_session(tmp_path: Path) -> None:
+    bench = Bench("slate", CONSTANTS, tmp_path)
+    assert bench.machine.equated == {"LAMPS"}
+    assert bench.session.places.text(0x40) == "0040"
+    assert bench.session.places.text(0x8003) == "8003 COUNT+3"
+    assert bench.session.places.text(0x8004) == "8004"
+    bench.do(f"save {tmp_path}/one.json")
+    bench.machine.equated.clear()
+    assert bench.session.places.text(0x40) == "0040 LAMPS"
+    bench.do(f"load {tmp_path}/one.json")
+    assert bench.session.places.text(0x40) == "0040"
+
+
+def test_names_loaded_later_say_anew_what_they_are(tmp_path: Path) -> None:
+    bench = Bench("slate", CONSTANTS, tmp_path)
+    (tmp_path / "more.sym").write_text("LAMPS\t0040\nCOUNT\t8000\tequ\n")
+    bench.do(f"load {tmp_path}/more.sym")
+    assert bench.session.places.text(0x40) == "0040 LAMPS"
+    assert bench.session.places.text(0x8000) == "8000"
+    (tmp_path / "part.hex").write_text(":018100005529\n:00000001FF\n")
+    assert "1 byte at 8100-8100" in bench.do(f"load {tmp_path}/part.hex")
+    assert bench.session.places.text(0x02) == "0002 START+2"  # still known
+
+
+def test_a_saved_session_with_one_of_a_thing_says_so(bench: Bench, tmp_path: Path) -> None:
+    bench.machine.symbols = {"ONE": 1}
+    assert (
+        "1 stop, 1 symbol" in bench.do("stop on MW", f"save {tmp_path}/one.json").splitlines()[-1]
+    )
+    assert "1 stop, 1 symbol" in bench.do(f"load {tmp_path}/one.json").splitlines()[-1]

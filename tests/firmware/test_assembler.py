@@ -176,3 +176,20 @@ def test_code_up_to_the_last_address() -> None:
 def test_the_same_source_twice_gives_the_same() -> None:
     source = "M1 MACRO\n LOCAL L\nL: JMP L\n ENDM\n M1\n M1"
     assert assemble(source) == assemble(source)
+
+
+def test_the_image_tells_labels_from_values_and_where_data_is_kept() -> None:
+    source = """
+PORT    EQU 40H
+COUNT   SET 1
+        ORG 0100H
+START:  JMP START
+TABLE:  DS 5
+        DB 1
+        ORG 8000H
+WORK:   DS 4
+NONE:   DS 0
+"""
+    image = assemble(source).image
+    assert image.equated == {"PORT", "COUNT"}
+    assert image.runs == ((0x100, 0x109), (0x8000, 0x8004))

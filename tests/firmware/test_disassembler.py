@@ -87,3 +87,10 @@ def test_any_bytes_come_back(data: bytes, start: int, named: dict[str, int]) -> 
     lines = disassemble_range(reader(data, start), start, start + len(data), symbols=symbols)
     (segment,) = assemble(write_source(lines, symbols)).image.segments
     assert (segment.start, segment.data) == (start, data)
+
+
+def test_an_equated_name_labels_no_line_but_may_be_an_operand() -> None:
+    code = bytes([0x00, 0xC3, 0x01, 0x00])  # NOP; JMP 0001
+    lines = disassemble_range(code.__getitem__, 0, 4, symbols={"ONE": 1}, equated={"ONE"})
+    assert [(line.label, line.text) for line in lines] == [("", "NOP"), ("", "JMP ONE")]
+    assert write_source(lines, {"ONE": 1}).startswith("ONE     EQU 0001H\n")

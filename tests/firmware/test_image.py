@@ -68,3 +68,8 @@ def test_caller_keeps_its_own_symbols() -> None:
 def test_runs_of_cells() -> None:
     assert segments_of({5: 1, 4: 2, 7: 3}) == (Segment(4, b"\x02\x01"), Segment(7, b"\x03"))
     assert segments_of({}) == ()
+
+
+def test_runs_are_the_segments_joined_unless_the_source_says_more() -> None:
+    image = Image((Segment(0, b"\0\0"), Segment(2, b"\0"), Segment(0x10, b"\0")))
+    assert image.runs == ((0, 3), (0x10, 0x11))

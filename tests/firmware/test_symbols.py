@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu85.errors import UserError
-from emu85.firmware import read_symbols, write_symbols
+from emu85.firmware import read_names, read_symbols, write_symbols
 
 NAMES = st.from_regex(r"[A-Za-z_?@][A-Za-z0-9_?@$]{0,8}", fullmatch=True)
 
@@ -42,3 +42,11 @@ def test_faults(text: str, line: int, column: int, message: str) -> None:
     place = caught.value.place
     assert (place.file, place.line, place.column) == ("a.sym", line, column)
     assert message in caught.value.message
+
+
+def test_a_name_that_is_no_place_is_marked() -> None:
+    text = write_symbols({"LOOP": 0x100, "RATE": 4}, {"RATE"})
+    assert text == "LOOP\t0100\nRATE\t0004\tequ\n"
+    names = read_names(text)
+    assert names.values == {"LOOP": 0x100, "RATE": 4}
+    assert names.equated == {"RATE"}

@@ -24,7 +24,7 @@ def instruction_at(machine: Machine, address: int, opcode: int | None = None) ->
         return machine.memory[at & 0xFFFF]
 
     text = disassemble(read, address, symbols=machine.symbols).text
-    label = Places(machine.symbols).exact(address)
+    label = Places.of(machine).exact(address)
     return f"{label}: {text}" if label else text
 
 
@@ -50,7 +50,7 @@ def instruction_of(machine: Machine) -> str:
 
 def listing(machine: Machine, address: int, count: int) -> Iterator[str]:
     """``count`` instructions from ``address`` on, one a line."""
-    places = Places(machine.symbols)
+    places = Places.of(machine)
     pc = machine.registers.instruction_at
     for _ in range(count):
         line = disassemble(lambda at: machine.memory[at & 0xFFFF], address, symbols=machine.symbols)

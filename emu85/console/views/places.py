@@ -1,46 +1,74 @@
-"""Addresses with the names that a symbol table has for them."""
+"""Addresses with the names that the firmware has for them."""
 
 from __future__ import annotations
 
 import bisect
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from emu85.firmware.image import Run
+    from emu85.machine import Machine
 
 _FARTHEST = 0xFF
-"""Bytes behind a symbol that are still told by it."""
+"""Bytes behind a label that are still told by it."""
 
 
 class Places:
     """Looks names up by address.
 
     Args:
-        symbols: name to address.
+        symbols: name to value.
+        equated: those names that stand for a value: they name no address.
+        runs: where the firmware has or reserves bytes.  An address in one of them is
+            told by a label before it in the same run; any other only by a label of
+            exactly that address.
     """
 
-    def __init__(self, symbols: Mapping[str, int]) -> None:
-        # Of several names of an address the first given counts: labels come first.
-        pairs = sorted(((at, name) for name, at in symbols.items()), key=lambda pair: pair[0])
-        self._addresses = [at for at, _ in pairs]
-        self._names = [name for _, name in pairs]
+    def __init__(
+        self,
+        symbols: Mapping[str, int],
+        equated: Collection[str] = (),
+        runs: Sequence[Run] = (),
+    ) -> None:
+        labels: dict[int, str] = {}
+        for name, at in symbols.items():
+            if name not in equated:
+                labels.setdefault(at, name)  # of several the first
+        self._labels = labels
+        self._addresses = sorted(labels)
+        self._runs = runs
+
+    @classmethod
+    def of(cls, machine: Machine) -> Places:
+        """The names that ``machine`` has."""
+        return cls(machine.symbols, machine.equated, machine.runs)
 
     def exact(self, address: int) -> str:
-        """The first name of exactly this address, or an empty string."""
-        i = bisect.bisect_left(self._addresses, address)
-        if i < len(self._addresses) and self._addresses[i] == address:
-            return self._names[i]
-        return ""
+        """The first label of exactly this address, or an empty string."""
+        return self._labels.get(address, "")
 
     def near(self, address: int) -> str:
         """``NAME`` or ``NAME+12`` (hexadecimal) for this address, or an empty string."""
         exact = self.exact(address)
         if exact:
             return exact
+        start = self._start_of_run(address)
         i = bisect.bisect_right(self._addresses, address) - 1
-        if i < 0 or address - self._addresses[i] > _FARTHEST:
+        if start is None or i < 0:
             return ""
-        first = bisect.bisect_left(self._addresses, self._addresses[i])
-        return f"{self._names[first]}+{address - self._addresses[i]:X}"
+        label = self._addresses[i]
+        if label < start or address - label > _FARTHEST:
+            return ""
+        return f"{self._labels[label]}+{address - label:X}"
 
     def text(self, address: int) -> str:
         """The address in hexadecimal, with its name behind it if it has one."""
         name = self.near(address)
         return f"{address:04X} {name}" if name else f"{address:04X}"
+
+    def _start_of_run(self, address: int) -> int | None:
+        for start, end in self._runs:
+            if start <= address < end:
+                return start
+        return None

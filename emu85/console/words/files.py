@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emu85.console import saved
 from emu85.console.registry import form
+from emu85.console.wording import counted
 from emu85.errors import UserError
 from emu85.firmware import (
     Image,
     Segment,
     atomic_write,
-    read_symbols,
+    read_names,
     write_binary,
     write_hex,
 )
 from emu85.firmware.files import read_text
+from emu85.firmware.image import joined
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
+    from emu85.machine import Machine
 
 
 @form("load FILE [at ADDRESS]", "firmware, symbols or a session, by the suffix")
@@ -32,22 +36,31 @@ def load(session: Session, file: Path, address: int | None = None) -> None:
     if file.suffix.casefold() == ".sym":
         _load_symbols(session, file)
         return
-    symbols = dict(session.machine.symbols)
-    image = session.machine.load(file, at=address)
-    session.machine.symbols = {**symbols, **image.symbols}
+    machine = session.machine
+    before = (machine.symbols, machine.equated, machine.runs)
+    image = machine.load(file, at=address)
+    machine.runs = joined((*before[2], *image.runs))
+    machine.symbols, machine.equated = before[0], before[1]
+    _add_names(machine, image.symbols, image.equated)
     for segment in image.segments:
         last = segment.start + len(segment.data) - 1
         session.screen.show(
-            f"{file.name}: {len(segment.data)} bytes at {segment.start:04X}-{last:04X}"
+            f"{file.name}: {counted(len(segment.data), 'byte')} at {segment.start:04X}-{last:04X}"
         )
     if image.symbols:
-        session.screen.show(f"{file.name}: {len(image.symbols)} symbols")
+        session.screen.show(f"{file.name}: {counted(len(image.symbols), 'symbol')}")
 
 
 def _load_symbols(session: Session, file: Path) -> None:
-    found = read_symbols(read_text(file), str(file))
-    session.machine.symbols.update(found)
-    session.screen.show(f"{file.name}: {len(found)} symbols")
+    found = read_names(read_text(file), str(file))
+    _add_names(session.machine, found.values, found.equated)
+    session.screen.show(f"{file.name}: {counted(len(found.values), 'symbol')}")
+
+
+def _add_names(machine: Machine, values: Mapping[str, int], equated: Collection[str]) -> None:
+    """Put names beside those that the machine has; of equal ones the new count."""
+    machine.symbols = {**machine.symbols, **values}
+    machine.equated = (machine.equated - set(values)) | set(equated)
 
 
 @form("save FILE [RANGE]", ".hex or .bin of memory, or .json of the session")
@@ -60,8 +73,8 @@ def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> 
             raise UserError("a session has no address range", expected="save FILE.json alone")
         saved.save(session, file)
         session.screen.show(
-            f"{file.name}: {len(list(session.machine.stops))} stops, "
-            f"{len(session.machine.symbols)} symbols"
+            f"{file.name}: {counted(len(session.machine.stops), 'stop')}, "
+            f"{counted(len(session.machine.symbols), 'symbol')}"
         )
         return
     if suffix not in (".hex", ".bin"):
@@ -79,4 +92,4 @@ def _save_memory(session: Session, file: Path, suffix: str, low: int, high: int)
     data = bytes(memory[address] for address in range(low, high + 1))
     image = Image((Segment(low, data),), source=str(file))
     atomic_write(file, write_hex(image) if suffix == ".hex" else write_binary(image))
-    session.screen.show(f"{file.name}: {len(data)} bytes, {low:04X}-{high:04X}")
+    session.screen.show(f"{file.name}: {counted(len(data), 'byte')}, {low:04X}-{high:04X}")

@@ -130,7 +130,10 @@ def _ds(state: Pass, statement: Statement) -> None:
     expression = state.only(statement)
     count = state.known(expression)
     state.show(address=state.here & 0xFFFF)
-    state.location = advance(state.location, count, expression.column)
+    after = advance(state.location, count, expression.column)
+    if count:
+        state.memory.reserve(state.location, count)
+    state.location = after
 
 
 # Conditions

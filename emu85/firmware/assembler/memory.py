@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from emu85.errors import Place, UserError
-from emu85.firmware.image import SPACE, Segment, SourceLine, segments_of
+from emu85.firmware.image import SPACE, Run, Segment, SourceLine, joined, segments_of
 
 
 class Memory:
@@ -12,6 +12,7 @@ class Memory:
     def __init__(self) -> None:
         self._cells: dict[int, int] = {}
         self._owners: dict[int, Place] = {}
+        self._reserved: list[Run] = []
         self.lines: dict[int, SourceLine] = {}
 
     def put(self, address: int, data: bytes, line: SourceLine, column: int) -> None:
@@ -33,6 +34,15 @@ class Memory:
             self._owners[cell] = place
             self._cells[cell] = byte
         self.lines[address] = line
+
+    def reserve(self, start: int, count: int) -> None:
+        """Note that ``count`` bytes from ``start`` on are kept free for data."""
+        self._reserved.append((start, start + count))
+
+    def runs(self) -> tuple[Run, ...]:
+        """Where bytes are, or are reserved."""
+        filled = ((segment.start, segment.end) for segment in self.segments())
+        return joined((*filled, *self._reserved))
 
     def segments(self) -> tuple[Segment, ...]:
         """The runs of bytes."""

@@ -191,6 +191,8 @@ def _finish(state: Pass, file: str) -> Assembly:
     image = Image(
         state.memory.segments(),
         symbols=_values(symbols),
+        equated=frozenset(s.name for s in symbols if s.kind is not SymbolKind.LABEL),
+        runs=state.memory.runs(),
         lines=state.memory.lines,
         entry=state.entry,
         source=file,

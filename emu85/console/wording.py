@@ -1,0 +1,8 @@
+"""Words that depend on a number."""
+
+from __future__ import annotations
+
+
+def counted(count: int, thing: str) -> str:
+    """``1 stop``, ``2 stops``: a count of things whose plural takes an s."""
+    return f"{count} {thing}{'' if count == 1 else 's'}"
