@@ -215,7 +215,9 @@ class AsyncReceiver:
         self._looked = False  # at the level at ``_from``: a fall right there is past
         self._frames: deque[Frame] = deque()
         self._edges: deque[tuple[Fraction, int]] = deque()
-        self._index: tuple[Fraction, Fraction, tuple[int, int], tuple[int, ...]] | None = None
+        self._known_for: Fraction | None = None
+        self._known: dict[tuple[int, ...], tuple[tuple[int, ...], bool]] = {}
+        self._meanings: dict[tuple[int, ...], tuple[int, str]] = {}
 
     @property
     def bit_time(self) -> Fraction | None:
@@ -247,6 +249,8 @@ class AsyncReceiver:
             return
         self._bit_time = bit_time
         self._framing = framing
+        self._known_for = None
+        self._meanings.clear()
         if bit_time is not None:
             self._to_stop = (framing.sampled - HALF) * bit_time
         self.restart()
@@ -288,7 +292,9 @@ class AsyncReceiver:
         self._looked = looked
 
     def _is_ahead(self, t: Fraction) -> bool:
-        return t > self._from if self._looked else t >= self._from
+        limit = self._from  # by hand: comparing fractions is slow
+        ahead = t.numerator * limit.denominator - limit.numerator * t.denominator
+        return ahead > 0 or (ahead == 0 and not self._looked)
 
     def _seek(self) -> None:
         """Find the next fall from mark to space that has been announced."""
@@ -376,40 +382,52 @@ class AsyncReceiver:
     def _sampled(self, bit_time: Fraction) -> tuple[int, ...]:
         frame = self._only_frame()
         if frame and frame.start is self._start:
-            levels = (*frame.levels, MARK)
-            index = self._bits_of(frame, bit_time)
-            if levels[index[0]] == SPACE and SPACE not in levels[index[-1] :]:
-                self._frames.clear()  # read to its end
-            return tuple([levels[n] for n in index])
+            return self._read_alone(frame, bit_time)
         return tuple(
             self.line_at(self._start + (number + HALF) * bit_time)
             for number in range(self._framing.sampled)
         )
 
-    def _bits_of(self, frame: Frame, bit_time: Fraction) -> tuple[int, ...]:
-        """Which bit of a frame is met in the middle of each own one, both starting together."""
-        known, count, own = self._index, len(frame.levels), self._framing.sampled
-        same = known and known[0] is frame.bit_time and known[1] is bit_time  # quicker than ==
-        if known and same and known[2] == (count, own):
-            return known[3]
+    def _read_alone(self, frame: Frame, bit_time: Fraction) -> tuple[int, ...]:
+        """The samples of a character that is one frame; the same levels give the same ones."""
+        if frame.bit_time is not self._known_for:  # quicker than ==
+            self._known_for = frame.bit_time
+            self._known.clear()
+        known = self._known.get(frame.levels)
+        if known is None:
+            known = self._known[frame.levels] = self._compare(frame, bit_time)
+        levels, is_over = known
+        if is_over:
+            self._frames.clear()
+        return levels
+
+    def _compare(self, frame: Frame, bit_time: Fraction) -> tuple[tuple[int, ...], bool]:
+        """Samples of a frame from its start on, and whether only mark is left after them."""
+        levels = (*frame.levels, MARK)
         ratio = bit_time / frame.bit_time
-        index = tuple(min(int((number + HALF) * ratio), count) for number in range(own))
-        self._index = (frame.bit_time, bit_time, (count, own), index)
-        return index
+        index = [
+            min(int((number + HALF) * ratio), len(frame.levels))
+            for number in range(self._framing.sampled)
+        ]
+        samples = tuple(levels[number] for number in index)
+        return samples, samples[0] == SPACE and SPACE not in levels[index[-1] :]
 
     def _arrival(self, start_t: int, levels: tuple[int, ...]) -> Arrival:
-        framing = self._framing
-        value = ones = 0
-        for bit in range(framing.bits):
-            level = levels[1 + bit]
-            value |= level << bit
-            ones += level
-        fault = ""
-        if levels[-1] == SPACE:
-            fault = "framing" if any(levels) else "break"
-        elif framing.parity != "N" and levels[-2] != framing.parity_of(ones):
-            fault = "parity"
-        return Arrival(start_t, self._schedule.now, value, fault)
+        meaning = self._meanings.get(levels)
+        if meaning is None:
+            meaning = self._meanings[levels] = _meaning(self._framing, levels)
+        return Arrival(start_t, self._schedule.now, *meaning)
+
+
+def _meaning(framing: Framing, levels: tuple[int, ...]) -> tuple[int, str]:
+    """The value and the fault of a character by its samples."""
+    data = levels[1 : 1 + framing.bits]
+    value = sum(level << bit for bit, level in enumerate(data))
+    if levels[-1] == SPACE:
+        return value, "framing" if any(levels) else "break"
+    if framing.parity != "N" and levels[-2] != framing.parity_of(sum(data)):
+        return value, "parity"
+    return value, ""
 
 
 class Terminal:
