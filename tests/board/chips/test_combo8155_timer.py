@@ -57,5 +57,5 @@ def test_the_next_change_is_the_next_change(length: int, mode: int, edges: int) 
 )
 def test_edges_of_a_clock(period: Fraction, start: Fraction, t: int) -> None:
     clock = Clock(period, start, period / 2)
-    rises = [nearest_t(start + number * period) for number in range(200)]
+    rises = [nearest_t(start + number * period) for number in range(300)]
     assert clock.edges_by(t) == sum(rise <= t for rise in rises)
