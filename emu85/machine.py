@@ -32,9 +32,10 @@ from emu85.bus.trace import Trace
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, Exit, MapBit, State
 from emu85.cpu.processor import Processor
 from emu85.cpu.registers import Registers
+from emu85.cpu.rows import FLAG_MASKS
 from emu85.firmware import Image, read_image
 from emu85.firmware.image import Run
-from emu85.isa import INSTRUCTIONS
+from emu85.isa import INSTRUCTIONS, Condition
 from emu85.stops import Stop, StopSet
 
 TRACE_SIZE = 1_000_000
@@ -98,8 +99,8 @@ class Memory:
     """The memory space as the CPU sees it, without side effects on any device.
 
     ``memory[a]`` is a byte, ``memory[a:b]`` bytes; both can be assigned, ROM
-    included.  Addresses are 0 to FFFF; assigning where no chip is raises UserError,
-    and what is no byte, or not as many bytes as addresses, ValueError.
+    included.  Addresses are 0 to FFFF; assigning where no chip is raises UserError
+    and changes nothing, and what is no byte, or not as many bytes as addresses, ValueError.
     """
 
     def __init__(self, board: Board) -> None:
@@ -127,8 +128,7 @@ class Memory:
         addresses, data = _addresses(at), bytes(value)
         if len(addresses) != len(data):
             raise ValueError(f"{len(addresses)} addresses take so many bytes, not {len(data)}")
-        for address, byte in zip(addresses, data, strict=True):
-            self._board.poke(address, byte)
+        self._board.poke_all(zip(addresses, data, strict=True))
 
 
 class Machine:
@@ -273,7 +273,9 @@ class Machine:
         """Run one instruction; if it is a call (or an interrupt is taken), to its return.
 
         The return is the first fetch at the address after the call with the stack
-        back at its level, so recursion does not end it early.
+        back at its level, so neither recursion nor a call to the very next address
+        ends it early.  A call to the next instruction that only fetches its own
+        address from the stack (POP) is over with that.
         """
         self._asked = False
         total = self.trace.total
@@ -283,13 +285,16 @@ class Machine:
         if held.reason is not Reason.INSTRUCTION:
             return held
         back = self._return_address(place, None if began else total)
-        if back is None or self.registers.pc == back:
+        if back is None:
             return held
         level = self.registers.sp
+        if self.registers.pc == back:
+            held = self._go_to_boundary()
+            if held.reason is not Reason.INSTRUCTION or self._has_risen_from(level):
+                return held
         while True:
             held = self._go_until(NEVER, back)
-            risen = (self.registers.sp - level) & 0xFFFF
-            if held.reason is not Reason.ADDRESS or 0 < risen < 0x8000:
+            if held.reason is not Reason.ADDRESS or self._has_risen_from(level):
                 return held
 
     def run(
@@ -536,6 +541,10 @@ class Machine:
         self.stops.apply(self.board.map)
         self._cpu.watch(self.stops.table, self.stops.data_watch)
 
+    def _has_risen_from(self, level: int) -> bool:
+        """Whether the stack holds less than when SP was ``level``."""
+        return 0 < (self.registers.sp - level) & 0xFFFF < 0x8000
+
     def _return_address(self, place: int, total: int | None) -> int | None:
         """Where the call that has just been made returns to; None if it was none.
 
@@ -546,9 +555,16 @@ class Machine:
         if total is not None and self._interrupted_since(total):
             return place
         opcode = self.memory[place]
-        if opcode not in _CALLS:
+        if opcode not in _CALLS or not self._meets(INSTRUCTIONS[opcode].condition):
             return None
         return (place + INSTRUCTIONS[opcode].length) & 0xFFFF
+
+    def _meets(self, condition: Condition | None) -> bool:
+        """Whether the flags are as a condition asks; a call leaves them alone."""
+        if condition is None:
+            return True
+        mask, wanted = FLAG_MASKS[condition]
+        return (self.registers.f & mask != 0) == (wanted != 0)
 
     def _interrupted_since(self, total: int) -> bool:
         """Whether an interrupt was taken first after ``trace.total`` was ``total``."""

@@ -326,6 +326,29 @@ def test_past_a_call_with_hold_before_it() -> None:
     assert "20 HOLD 0005 FF" in cycles(machine)
 
 
+def test_past_a_call_to_the_next_instruction_that_runs_it_twice() -> None:
+    machine = rig("ORG 0\n LXI SP,9000H\n CALL twice\ntwice: INR B\n RET")
+    machine.step_instruction()
+    # CALL 18, INR B 4, RET 10: held before the second time.
+    assert machine.step_past() == (Reason.ADDRESS, 13 + 18 + 4 + 10, ())
+    assert (machine.registers.pc, machine.registers.b, machine.registers.sp) == (6, 1, 0x9000)
+
+
+def test_past_a_call_to_the_next_instruction_that_takes_its_address_off_the_stack() -> None:
+    machine = rig("ORG 0\n LXI SP,9000H\n CALL here\nhere: POP H\nstay: JMP stay")
+    machine.step_instruction()
+    assert machine.step_past() == (Reason.INSTRUCTION, 13 + 18 + 10, ())
+    assert (machine.registers.hl, machine.registers.sp) == (6, 0x9000)
+
+
+def test_past_a_conditional_call_to_the_next_instruction() -> None:
+    machine = rig("ORG 0\n LXI SP,9000H\n CNZ next\nnext: INR B\n RET")
+    machine.step_instruction()
+    machine.registers.z = 1
+    assert machine.step_past() == (Reason.INSTRUCTION, 13 + 9, ())
+    assert (machine.registers.pc, machine.registers.b) == (6, 0)
+
+
 def test_a_stop_ends_stepping_past() -> None:
     machine = rig(CALLS)
     machine.step_instruction(2)
@@ -379,6 +402,20 @@ def test_asked_in_the_middle_of_stepping_past() -> None:
     held = machine.step_past()
     # The loop's boundaries are 21 + 10 n + (0, 4, 7); the first after 777 is 778.
     assert (held.reason, held.t) == (Reason.ASKED, 778)
+
+
+def test_a_request_at_any_time_of_a_recursion_holds_stepping_past() -> None:
+    """Stepping past runs to the return address several times over; each run heeds it."""
+    whole = rig(CALLS)
+    whole.step_instruction(2)
+    end = whole.step_past().t
+    for t in range(21, end - 4):
+        machine = rig(CALLS)
+        machine.step_instruction(2)
+        machine.schedule.at(t, machine.ask_hold)
+        held = machine.step_past()
+        assert held.reason is Reason.ASKED, t
+        assert t <= held.t <= t + 6, t
 
 
 # --- events at each T-state --------------------------------------------------------------
@@ -636,6 +673,10 @@ def test_memory_refuses_what_cannot_be() -> None:
             memory[at] = 0
     with pytest.raises(UserError, match="no memory at address 7000"):
         memory[0x7000] = 1
+    before = memory[0x8FF0:0x9000]
+    with pytest.raises(UserError, match="no memory at address 9000"):
+        memory[0x8FF0:0x9001] = bytes(range(1, 18))
+    assert memory[0x8FF0:0x9000] == before
     with pytest.raises(ValueError):
         memory[0x8000:0x8002] = b"\x01"
     with pytest.raises(ValueError):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import operator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain
@@ -206,6 +207,14 @@ class Board:
             UserError: no chip there, or a device's register that cannot be set.
         """
         self._memory.poke(index, value)
+
+    def poke_all(self, bytes_at: Iterable[tuple[int, int]]) -> None:
+        """:meth:`poke` for many map indices with their bytes: all of them or none.
+
+        Raises:
+            UserError: as :meth:`poke` does.
+        """
+        self._memory.poke_all(bytes_at)
 
     def adjust(self, device: str, control: str, text: str = "") -> None:
         """Work a control of a device by hand, as of ``schedule.now``.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,13 +63,27 @@ class Memory:
         Raises:
             UserError: no chip there.
         """
+        self.poke_all([(index, value)])
+
+    def poke_all(self, bytes_at: Iterable[tuple[int, int]]) -> None:
+        """:meth:`poke` for many map indices with their bytes: all of them or none.
+
+        Raises:
+            UserError: no chip at one of them.
+        """
+        found = [(self._cells(index), value) for index, value in bytes_at]
+        for cells, value in found:
+            for cell in cells:
+                self._store[cell] = value
+
+    def _cells(self, index: int) -> list[int]:
+        """The store's cells that a map index selects, at least one."""
         offsets = [(chip, chip.offset_at(index)) for _, chip in self._chips]
         cells = [chip.base + offset for chip, offset in offsets if offset >= 0]
         if not cells:
             what = f"port {index - IO_BASE:02X}" if index >= IO_BASE else f"address {index:04X}"
             raise UserError(f"no memory at {what}", expected=self.ranges())
-        for cell in cells:
-            self._store[cell] = value
+        return cells
 
     def ranges(self) -> str:
         """Where the chips are, for messages."""

@@ -39,16 +39,7 @@ def put_memory(session: Session, address: int, byte: list[int]) -> None:
             f"{len(byte)} bytes from {address:04X} on go beyond FFFF",
             expected="bytes up to FFFF",
         )
-    memory = session.machine.memory
-    before = memory[address : address + len(byte)]
-    done = 0
-    try:
-        for value in byte:
-            memory[address + done] = value
-            done += 1
-    except UserError:  # all or nothing
-        memory[address : address + done] = before[:done]
-        raise
+    session.machine.memory[address : address + len(byte)] = byte
 
 
 @form("put port PORT BYTE", "give a port a byte as OUT would, in no time")
