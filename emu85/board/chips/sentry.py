@@ -45,8 +45,9 @@ it, and so does anything from 80 up.
 
 A slot with no cycle types looks at lines alone, and is met when they come to be as
 asked.  Other numbers read as 00.  A hit is acted on within its machine cycle:
-``hit`` rises as a latch's outputs do in a write to it, and it falls when no slot is left in 80 whose xD asks for it.  The
-user may rest or drop the firmware's stops, which the card then shows as disarmed.
+``hit`` rises as a latch's outputs do in a write to it, and it falls when no slot is left
+in 80 whose xD asks for it.  The user may rest or drop the firmware's stops, which the
+card then shows as disarmed.
 """
 
 from __future__ import annotations
