@@ -15,6 +15,7 @@ Sources
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 from emu85.bus.cycles import Cycle
 from emu85.isa.terms import Addr, Condition, Instruction, MachineCycle, Op, Operand, Reg
@@ -80,6 +81,7 @@ def _make(
     condition: Condition | None = None,
     choice: str = "",
     aliases: tuple[str, ...] = (),
+    source: str = _MAN,
 ) -> Instruction:
     return Instruction(
         opcode,
@@ -89,9 +91,10 @@ def _make(
         condition,
         flags,
         does,
-        source=_MAN,
-        choice=choice,
-        aliases=aliases,
+        source == _MAN,
+        source,
+        choice,
+        aliases,
     )
 
 
@@ -215,24 +218,19 @@ _LOGIC = {Op.ANA, Op.XRA, Op.ORA}
 
 def _pairs() -> Iterator[Instruction]:
     for i, (name, pair) in enumerate(_PAIRS):
-        yield _make(
-            0x03 | i << 4,
-            "INX",
-            (name,),
-            _fetch(6, Op.INX, operand=pair),
-            does="add one to a pair",
-            flags="K",
-            choice="K set when the pair passes from FFFF to 0000, else cleared (D&S)",
-        )
-        yield _make(
-            0x0B | i << 4,
-            "DCX",
-            (name,),
-            _fetch(6, Op.DCX, operand=pair),
-            does="subtract one from a pair",
-            flags="K",
-            choice="K set when the pair passes from 0000 to FFFF, else cleared (D&S)",
-        )
+        for base, op, does, wrap in (
+            (0x03, Op.INX, "add one to a pair", "from FFFF to 0000"),
+            (0x0B, Op.DCX, "subtract one from a pair", "from 0000 to FFFF"),
+        ):
+            yield _make(
+                base | i << 4,
+                op.name,
+                (name,),
+                _fetch(6, op, operand=pair),
+                does=does,
+                flags="K",
+                choice=f"K set when the pair passes {wrap}, else cleared (D&S)",
+            )
         yield _make(
             0x09 | i << 4,
             "DAD",
@@ -405,21 +403,7 @@ def _input_output_and_control() -> Iterator[Instruction]:
 
 
 def _unspecified() -> Iterator[Instruction]:
-    def make(
-        opcode: int,
-        mnemonic: str,
-        operands: tuple[str | Operand, ...],
-        *cycles: MachineCycle,
-        does: str,
-        flags: str = "",
-        condition: Condition | None = None,
-        choice: str = "",
-        aliases: tuple[str, ...] = (),
-    ) -> Instruction:
-        return Instruction(
-            opcode, mnemonic, operands, cycles, condition, flags, does, False, _DS, choice, aliases
-        )
-
+    make = partial(_make, source=_DS)
     pair_idle = (_fetch(), _idle())
     yield make(
         0x08,
