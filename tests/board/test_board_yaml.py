@@ -143,7 +143,7 @@ MISTAKES: dict[str, tuple[str, int, int, tuple[str, ...]]] = {
         PORT + "  - device: converter\n    at: 20\n    values: [1]\n    file: a.csv\n",
         7,
         5,
-        ("either values or file",),
+        ("one of values, file and wave",),
     ),
     "level": (
         PORT + "  - device: converter\n    at: 20\n    values: [1, 2, G]\n",

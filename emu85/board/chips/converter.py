@@ -3,19 +3,25 @@
 Modelled on no one part: the register layout is ours, the manner (a write
 starts a conversion, a status bit tells its end, reading the result drops the
 end-of-conversion line) is that of successive-approximation converters of the
-time.  The level comes from a list or a file and moves on with board time.
+time.  The level comes from a list or a file and moves on with board time, or is
+that of a wave.
+
+Modelled: the level at the start of a conversion, its time, busy and done; levels in
+steps, or a wave between two levels that is at every T-state where it should be.
+Not modelled: noise, errors of the converter, aperture time.
 """
 
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, ClassVar
 
 from emu85.board.device import Beat, Control, Device, Read, Register, Site, at_least_one_t
-from emu85.board.kinds import BYTE, BYTES, FILE, TIME, YES_NO, Key
+from emu85.board.kinds import BYTE, BYTES, FILE, TIME, YES_NO, Key, choice
 from emu85.board.nodes import Node
 from emu85.board.quantities import hexadecimal
 from emu85.board.serial import nearest_t
@@ -24,6 +30,7 @@ from emu85.errors import Place, UserError
 RESULT, STATUS = 0, 1
 BUSY = 0x80
 LONGEST = 100_000
+WAVES = ("sine", "triangle", "square", "ramp")
 
 
 class Converter(Device):
@@ -42,6 +49,10 @@ class Converter(Device):
         Key(
             "again", YES_NO, "whether the list starts over; else its last level stays", True, "yes"
         ),
+        Key("wave", choice(*WAVES), "the levels of a wave, in place of a list"),
+        Key("period", TIME, "of the wave", Fraction(1), "1 s"),
+        Key("low", BYTE, "lowest level of the wave", 0, "00"),
+        Key("high", BYTE, "highest level of the wave", 0xFF, "FF"),
         Key("convert", TIME, "how long a conversion takes", Fraction(1, 10_000), "100 us"),
     )
     registers = (
@@ -53,13 +64,19 @@ class Converter(Device):
     }
     controls = (
         Control("level", "hold the input at a byte from now on", BYTE),
-        Control("follow", "go back to the list"),
+        Control("follow", "go back to the list or wave"),
     )
 
     def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:
         super().__init__(name, options, site)
         path: Path | None = options["file"]
-        self._levels: tuple[int, ...] = options["values"] if path is None else read_levels(path)
+        self._wave: str | None = options["wave"]
+        self._period = at_least_one_t(options["period"], site.clock, "the period")
+        self._low: int = options["low"]
+        self._span: int = options["high"] - self._low
+        self._levels: tuple[int, ...] = options["values"] or (
+            (0,) if path is None else read_levels(path)
+        )
         self._every = at_least_one_t(options["every"], site.clock, "the time of a level")
         self._convert = nearest_t(at_least_one_t(options["convert"], site.clock, "a conversion"))
         self._moments = Beat(self._every)
@@ -73,8 +90,13 @@ class Converter(Device):
 
     @classmethod
     def check(cls, options: Mapping[str, Any], node: Node) -> None:
-        if (options["values"] is None) == (options["file"] is None):
-            raise node.wrong("a converter needs its levels once", expected="either values or file")
+        given = [key for key in ("values", "file", "wave") if options[key] is not None]
+        if len(given) != 1:
+            raise node.wrong(
+                "a converter needs its levels once", expected="one of values, file and wave"
+            )
+        if options["low"] > options["high"]:
+            raise node.wrong("the wave's low is above its high", expected="low, then high")
         if options["values"] == ():
             raise node.wrong("the list of levels is empty", expected="a byte at least")
 
@@ -83,6 +105,9 @@ class Converter(Device):
         """The level at the input now."""
         if self._held is not None:
             return self._held
+        if self._wave is not None:
+            turn = self.site.schedule.now / self._period % 1
+            return self._low + nearest_t(self._span * height(self._wave, turn))
         number = int((self.site.schedule.now) / self._every)
         if self._moments.t(number + 1) <= self.site.schedule.now:
             number += 1
@@ -139,6 +164,21 @@ class Converter(Device):
     def state(self) -> str:
         now = "converting" if self._busy else "done" if self._done else "idle"
         return f"level {self.level:02X}, result {self._result:02X}, {now}"
+
+
+def height(wave: str, turn: Fraction) -> Fraction:
+    """How high a wave stands, 0 to 1, at a part of its period, 0 to less than 1.
+
+    A sine begins in the middle and rises, a triangle and a ramp begin at the bottom, a
+    square wave is high for its first half.
+    """
+    if wave == "sine":
+        return Fraction(1 + math.sin(2 * math.pi * float(turn))) / 2
+    if wave == "triangle":
+        return 2 * min(turn, 1 - turn)
+    if wave == "square":
+        return Fraction(turn < Fraction(1, 2))
+    return turn
 
 
 def read_levels(path: Path) -> tuple[int, ...]:

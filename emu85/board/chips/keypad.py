@@ -39,7 +39,7 @@ class Keypad(Device):
         Key(
             "keys",
             listing(TEXT, SIDE, "a list of rows, each the names of its keys with spaces"),
-            "row 0 first, column 0 on the left; - where there is no key",
+            "row 0 first, column 0 on the left; _ where there is no key",
             required=True,
         ),
         Key("hold", TIME, "how long a press lasts", Fraction(1, 10), "100 ms"),
@@ -173,5 +173,5 @@ def _places(rows: tuple[str, ...]) -> Iterator[tuple[str, tuple[int, int]]]:
     """Each key's name with its row and column."""
     for row, names in enumerate(rows):
         for column, name in enumerate(names.split()):
-            if name != "-":
+            if name != "_":
                 yield name, (row, column)

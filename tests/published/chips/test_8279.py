@@ -35,7 +35,7 @@ KEYPAD = (
     HEAD
     + """\
 wired:
-  - {device: keypad, name: pad, keys: [0 1 2 3, 4 5 6 7, 8 9 A B, C D E F, "- - - - - - - Z"]}
+  - {device: keypad, name: pad, keys: [0 1 2 3, 4 5 6 7, 8 9 A B, C D E F, _ _ _ _ _ _ _ Z]}
 lines:
   pad.s0-s2: kdc.sl0-sl2
   kdc.rl0-rl7: pad.c0-c7
@@ -340,6 +340,7 @@ def test_sensor_matrix() -> None:
         MOV M, A
         INX H
         OUTB CTRL, 0E0H     ; end interrupt
+        NOP                 ; RIM tells the lines as sampled before it
         RIM
         ANI 10H
         MOV M, A
