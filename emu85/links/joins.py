@@ -142,12 +142,12 @@ class Links:
         """Pump until readers have taken everything, for ``seconds`` at most."""
         end = time.monotonic() + seconds
         self.pump()
-        while time.monotonic() < end and self._has_waiting():
+        while time.monotonic() < end and not self._are_settled():
             time.sleep(_POLL)
             self.pump()
 
-    def _has_waiting(self) -> bool:
-        return any(link.waiting and link.is_open for link in self._links.values())
+    def _are_settled(self) -> bool:
+        return all(link.is_settled for link in self._links.values())
 
     def close(self) -> None:
         """Part every end."""

@@ -69,6 +69,11 @@ class Link(ABC):
         """Bytes from the board that nobody has taken yet."""
         return len(self._backlog)
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether closing now would lose nothing that somebody is there to read."""
+        return not (self.waiting and self.is_open)
+
     def pump(self) -> None:
         """Move what can be moved now, both ways; never waits and never raises OSError."""
         try:

@@ -8,6 +8,7 @@ sets modes of its own.
 
 from __future__ import annotations
 
+import array
 import contextlib
 import errno
 import os
@@ -38,6 +39,27 @@ class PtyLink(Link):
     @property
     def is_open(self) -> bool:
         return self._master >= 0 and not self._events() & select.POLLHUP
+
+    @property
+    def is_settled(self) -> bool:
+        # The kernel throws away what has not been read when the master is closed.
+        return not self.is_open or not (self.waiting or self._unread())
+
+    def _unread(self) -> int:
+        """Bytes that the other program has not read yet."""
+        import fcntl  # not on every system, nor is a link of this kind
+        import termios
+
+        try:
+            other = os.open(self.path, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
+        except OSError:
+            return 0
+        try:
+            count = array.array("i", [0])
+            fcntl.ioctl(other, termios.FIONREAD, count)
+            return count[0]
+        finally:
+            os.close(other)
 
     def _events(self) -> int:
         return sum(events for _, events in self._poll.poll(0))
