@@ -225,6 +225,7 @@ def _assemble(options: argparse.Namespace) -> int:
 def _write_image(image: Image, path: Path, fill: int) -> None:
     from emu85.firmware import atomic_write, write_binary, write_hex
     from emu85.firmware.reader import BINARY_SUFFIXES, HEX_SUFFIXES
+    from emu85.wording import counted
 
     suffix = path.suffix.casefold()
     if suffix in HEX_SUFFIXES:
@@ -237,7 +238,7 @@ def _write_image(image: Image, path: Path, fill: int) -> None:
             expected=f"a name that ends in {', '.join((*HEX_SUFFIXES, *BINARY_SUFFIXES))}",
         )
     low, high = image.span
-    print(f"{path}: {image.size} bytes, {low:04X}-{high:04X}")
+    print(f"{path}: {counted(image.size, 'byte')}, {low:04X}-{high:04X}")
 
 
 def _add_disassemble(parser: argparse.ArgumentParser) -> None:

@@ -62,6 +62,7 @@ class Form:
         summary: one line of what it does.
         action: called with the session and the slots' values by name.
         detail: more for ``help WORD``; may be empty.
+        not_said: beginnings of lines that are no form but mean this one.
         paths: the flat sequences of elements that ``usage`` allows.
     """
 
@@ -69,6 +70,7 @@ class Form:
     summary: str
     action: Action
     detail: str = ""
+    not_said: tuple[str, ...] = ()
     paths: tuple[Path, ...] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -161,7 +163,7 @@ def parse(line: str, forms: Sequence[Form], context: Context) -> Command | None:
             values = _match(path, tokens, context, failure)
             if values is not None:
                 return Command(form, values)
-    raise _told(failure, tokens, line)
+    raise _told(failure, tokens, line, mine)
 
 
 def _match(
@@ -233,14 +235,16 @@ def _index_at(tokens: Sequence[Token], column: int) -> int:
     return max((i for i, token in enumerate(tokens) if token.column <= column), default=0)
 
 
-def _told(failure: _Failure, tokens: Sequence[Token], line: str) -> UserError:
+def _told(
+    failure: _Failure, tokens: Sequence[Token], line: str, forms: Sequence[Form]
+) -> UserError:
     wanted = " or ".join(dict.fromkeys(failure.wanted))
     if failure.at >= len(tokens):
         return UserError(
             "the line ends too early", Place(column=len(line.rstrip()) + 1), expected=wanted
         )
     token = tokens[failure.at]
-    close = nearest(token.text, failure.literals)
+    close = _meant(tokens, forms) or nearest(token.text, failure.literals)
     if len(failure.errors) == 1 and not close:
         return failure.errors[0]
     if failure.wanted == ["the end of the line"]:
@@ -248,3 +252,12 @@ def _told(failure: _Failure, tokens: Sequence[Token], line: str) -> UserError:
     else:
         message = f"{token.text!r} cannot be taken here"
     return UserError(message, Place(column=token.column), expected=wanted, nearest=close)
+
+
+def _meant(tokens: Sequence[Token], forms: Sequence[Form]) -> str:
+    """The form that such a line means, though it is not said so; or an empty string."""
+    said = " ".join(token.folded for token in tokens)
+    for form in forms:
+        if any(f"{said} ".startswith(f"{beginning} ") for beginning in form.not_said):
+            return form.usage
+    return ""

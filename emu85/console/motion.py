@@ -154,7 +154,7 @@ class Pace:
         self._due = clock()
         self._is_asked = False
         self._wait = 0.0
-        self._stop = None if by is None else machine.stops.add(f"on {by.name}", owner="pace")
+        self._stop = None if by is None else machine.stops.add_unlisted(f"on {by.name}")
 
     def advance(self) -> Held | None:
         if self._is_asked:
@@ -183,7 +183,7 @@ class Pace:
     def close(self) -> None:
         """Take the stop of our own away."""
         if self._stop is not None:
-            self._machine.stops.drop(self._stop.number)
+            self._machine.stops.drop_unlisted(self._stop)
 
     def _set_next(self) -> None:
         now = self._clock()

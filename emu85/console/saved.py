@@ -19,11 +19,11 @@ from typing import TYPE_CHECKING, Any
 from emu85.console import numbers
 from emu85.console.kinds import Context, Speed
 from emu85.console.throttle import speed_text
-from emu85.console.wording import counted
 from emu85.errors import Place, UserError
 from emu85.firmware import atomic_write
 from emu85.firmware.symbols import is_symbol_name
 from emu85.stops import StopSet
+from emu85.wording import counted
 
 if TYPE_CHECKING:
     from emu85.console.session import Session

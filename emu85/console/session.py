@@ -23,6 +23,7 @@ from emu85.console.views.places import Places
 from emu85.console.words import FORMS
 from emu85.errors import UserError
 from emu85.machine import Held, Machine, Reason
+from emu85.wording import counted
 
 _ROWS_AFTER_A_MOVE = 16
 """Machine cycles shown after a step of many."""
@@ -142,7 +143,8 @@ class Session:
             for line in bus.header():
                 self.screen.show(line)
         if of > count:
-            self.screen.show(f"{'…':>10} {of - count} machine cycles before")
+            before = counted(of - count, "machine cycle")
+            self.screen.show(f"{'…':>10} {before} before")
         for line in bus.rows(records, self.screen.width, self.disassembly):
             self.screen.show(line)
 

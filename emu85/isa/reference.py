@@ -38,9 +38,8 @@ def summary() -> str:
         "Opcodes of the 8085. T-states without wait states; a/b is taken/not taken.",
         "* is one of the ten opcodes that Intel's manuals leave out.",
         "",
-        f"{'op':<4}{'instruction':<15}{'bytes':<7}{'T':<7}{'machine cycles':<22}flags",
+        *_table(INSTRUCTIONS),
     ]
-    lines += [_summary_line(one) for one in INSTRUCTIONS]
     return "\n".join(line.rstrip() for line in lines)
 
 
@@ -59,8 +58,7 @@ def card(name: str) -> str:
     found = _named(name)
     first = found[0]
     lines = [f"{first.mnemonic}: {_same([one.summary for one in found])}".rstrip(": "), ""]
-    lines.append(f"{'op':<4}{'instruction':<15}{'bytes':<7}{'T':<7}{'machine cycles':<22}flags")
-    lines += [_summary_line(one) for one in found]
+    lines += _table(found)
     for group in _alike(found):
         lines += ["", *_cycle_lines(group)]
     lines.append("")
@@ -85,17 +83,27 @@ def _named(name: str) -> list[Instruction]:
     )
 
 
-def _summary_line(one: Instruction) -> str:
+_HEAD = ("op", "instruction", "bytes", "T", "machine cycles", "flags")
+_NARROWEST = (2, 13, 5, 5, 20, 0)
+"""Columns are at least so wide, so that cards look alike; two blanks stand between them."""
+
+
+def _table(shown: Sequence[Instruction]) -> list[str]:
+    """A heading and a line for each instruction."""
+    rows = [_HEAD, *(_cells(one) for one in shown)]
+    columns = zip(_NARROWEST, *rows, strict=True)
+    widths = [max(least, *map(len, cells)) for least, *cells in columns]
+    return ["  ".join(map(str.ljust, row, widths)) for row in rows]
+
+
+def _cells(one: Instruction) -> tuple[str, ...]:
     t_states = str(one.t_states)
     kinds = _kinds(one.cycles)
     if one.cycles_not_taken is not None:
         t_states += f"/{one.t_states_not_taken}"
         kinds += f" / {_kinds(one.cycles_not_taken)}"
-    star = "" if one.specified else "*"
-    return (
-        f"{one.opcode:02X}  {one.text() + star:<15}{one.length:<7}{t_states:<7}"
-        f"{kinds:<22}{one.flags or '-'}"
-    )
+    text = one.text() if one.specified else f"{one.text()}*"
+    return (f"{one.opcode:02X}", text, str(one.length), t_states, kinds, one.flags or "-")
 
 
 def _kinds(cycles: Sequence[MachineCycle]) -> str:

@@ -33,11 +33,12 @@ class Stop:
     """One stop of a :class:`StopSet`.
 
     Attributes:
-        number: what the user calls it by; never given twice.
+        number: what the user calls it by, never given twice; 0 for one that is not
+            listed.
         condition: what it looks for.
         written: as it was typed, symbols and all.
         armed: False while it rests.
-        owner: ``"user"`` or ``"firmware"``.
+        owner: ``"user"``, ``"firmware"``, or ``"console"`` if it is not listed.
         rows: its rows of the core's table, in place while it is armed; a resting
             stop keeps those it had.
     """
@@ -74,6 +75,8 @@ class Stop:
 class StopSet:
     """Any number of stops.
 
+    Iterating, counting and saving leave out those of :meth:`add_unlisted`.
+
     Attributes:
         table: int64 ``(rows, STOP_FIELDS)`` of the armed stops, one row a step;
             a new array after each change.
@@ -88,6 +91,7 @@ class StopSet:
         self.data_watch = watch_data([])
         self.changed = True
         self._stops: dict[int, Stop] = {}
+        self._unlisted: list[Stop] = []
         self._next = 1
 
     def __iter__(self) -> Iterator[Stop]:
@@ -136,6 +140,23 @@ class StopSet:
         self._compile()
         return stop
 
+    def add_unlisted(self, condition: str) -> Stop:
+        """Arm a stop for a while that is no concern of the user's, with no number.
+
+        Raises:
+            UserError: the wording cannot be taken.
+        """
+        parsed = parse(condition)
+        stop = Stop(0, parsed, parsed.text, True, "console", compile_rows(parsed, 0))
+        self._unlisted.append(stop)
+        self._compile()
+        return stop
+
+    def drop_unlisted(self, stop: Stop) -> None:
+        """Take a stop of :meth:`add_unlisted` away."""
+        self._unlisted.remove(stop)
+        self._compile()
+
     def drop(self, number: int) -> None:
         """Take a stop away.  Raises UserError if there is none of that number."""
         del self._stops[self[number].number]
@@ -165,14 +186,14 @@ class StopSet:
 
     def begin_again(self) -> None:
         """As if every stop had just been added: time starts at 0 once more."""
-        for stop in self:
+        for stop in self._every():
             _begin(stop)
             stop.rows[:, StopField.HITS] = 0
             stop.rows[:, StopField.LAST_T] = -1
 
     def hit_at(self, t: int) -> list[Stop]:
         """The armed stops that hit in the machine cycle that began at T-state ``t``."""
-        return [stop for stop in self if stop.armed and stop.last_t == t]
+        return [stop for stop in self._armed() if stop.last_t == t]
 
     def apply(self, map_array: Int64) -> None:
         """Set the watch bits of ``map_array`` (int64, ``layout.SPACE``) in place.
@@ -210,10 +231,16 @@ class StopSet:
         return stops
 
     def _armed_steps(self) -> list[Step]:
-        return [step for stop in self if stop.armed for step in stop.condition.steps]
+        return [step for stop in self._armed() for step in stop.condition.steps]
+
+    def _every(self) -> list[Stop]:
+        return [*self._stops.values(), *self._unlisted]
+
+    def _armed(self) -> list[Stop]:
+        return [stop for stop in self._every() if stop.armed]
 
     def _compile(self) -> None:
-        armed = [stop for stop in self if stop.armed]
+        armed = self._armed()
         blocks = [no_rows()]
         first = 0
         for stop in armed:

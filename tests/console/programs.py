@@ -16,6 +16,18 @@ MORE:   DCR B
 """
 """For slate: counts in A, stores it at 8004 and shows it at port 40."""
 
+ECHO = """
+; Sends back each level of SID, so what arrives goes out again.
+        ORG 0
+AGAIN:  RIM                 ; bit 7 is SID
+        ANI 80H
+        ORI 40H
+        SIM                 ; bit 7 is SOD
+        JMP AGAIN
+        END
+"""
+"""For saltmarsh: SOD follows SID."""
+
 TALKER = """
 ; Sends HI and a new line at 1200 baud with a CPU clock of 3.072 MHz, for ever.
         ORG 0

@@ -6,7 +6,7 @@ import pytest
 
 from emu85.errors import UserError
 from tests.console.bench import Bench
-from tests.console.programs import COUNTER, TALKER
+from tests.console.programs import COUNTER, ECHO, TALKER
 
 
 @pytest.fixture
@@ -59,6 +59,29 @@ def test_stops_are_listed_rested_woken_and_dropped(slate: Bench) -> None:
     assert len(slate.do("stops").splitlines()) == 1
     slate.do("stops drop all")
     assert slate.do("stops").startswith("No stops")
+
+
+def test_stops_are_listed_as_they_were_written(slate: Bench) -> None:
+    slate.do("stop on MW at loop+8001", "stop on  iow at 40")
+    first, second = slate.do("stops").splitlines()
+    assert "  on MW at loop+8001 (on MW at 8004)   0 hits" in first
+    assert "  on iow at 40   0 hits" in second
+    assert "Held by stop 1 (on MW at loop+8001): memory write" in slate.do("put A 00", "run")
+
+
+@pytest.mark.parametrize("line", ["stops clear", "stops remove 2", "stops drop *"])
+def test_other_ways_to_ask_for_it_are_answered_with_the_word(slate: Bench, line: str) -> None:
+    slate.do("stop on MW")
+    with pytest.raises(UserError) as caught:
+        slate.do(line)
+    assert caught.value.nearest == "stops drop all"
+    assert len(slate.machine.stops) == 1
+
+
+def test_one_of_a_thing_is_not_many(slate: Bench) -> None:
+    assert "1 of 1 machine cycle, in" in slate.do("find RESET")
+    slate.do("step 17")
+    assert "… 1 machine cycle before" in slate.do("step 17")
 
 
 def test_running_for_a_time_and_until_an_address(slate: Bench) -> None:
@@ -121,6 +144,16 @@ def test_typed_text_reaches_the_pin(saltmarsh: Bench) -> None:
     assert "Held by stop 1 (when SID low)" in text
 
 
+def test_enter_sends_a_line_and_type_only_the_text(tmp_path: Path) -> None:
+    heard = []
+    for lines in (["enter HI there"], [r"type HI\x20there\r"], ["type 'HI there'", "enter"]):
+        bench = Bench("saltmarsh", ECHO, tmp_path)
+        bench.do(*lines, "run for 0.5 s")
+        assert bench.machine.serial is not None
+        heard.append(bytes(bench.machine.serial.received))
+    assert heard == [b"HI there\r"] * 3
+
+
 @pytest.mark.parametrize(
     "line",
     [r"type \q", r"type \x4", "type €", "press nothing", "set station 123", "set nobody 1", "talk"],
@@ -156,11 +189,13 @@ def test_speed_is_shown_and_set(slate: Bench) -> None:
 
 def test_pace_ends_at_a_stop_and_shows_each_step(slate: Bench) -> None:
     slate.do("put A 00", "stop on MW")
+    assert slate.do("stops").splitlines() == ["  1  armed    on MW   0 hits"]
     text = slate.do("pace 60 by OF")
     assert "Held by stop 1" in text
     rows = [line for line in text.splitlines() if " OF   " in line]
     assert len(rows) == 3
     assert [stop.number for stop in slate.machine.stops] == [1]
+    assert "  2  armed" in slate.do("stop on IOW"), "no number is skipped"
 
 
 def test_pace_by_a_rare_cycle_type_goes_from_one_to_the_next(slate: Bench) -> None:

@@ -1,12 +1,13 @@
 """The printed reference; figures from the User's Manual, October 1979 (values from memory)."""
 
+import re
 import subprocess
 import sys
 
 import pytest
 
 from emu85.errors import UserError
-from emu85.isa.reference import card, summary
+from emu85.isa.reference import card, mnemonics, summary
 
 
 def test_the_summary_has_every_opcode_once() -> None:
@@ -45,6 +46,18 @@ def test_unspecified_opcodes_are_marked_with_their_source_and_choice() -> None:
 def test_everything_fits_on_eighty_columns() -> None:
     texts = [summary(), *(card(f"{opcode:02X}") for opcode in range(256))]
     assert max(len(line) for text in texts for line in text.splitlines()) <= 80
+
+
+def test_no_column_runs_into_the_next() -> None:
+    for text in (summary(), *(card(name) for name in mnemonics())):
+        lines = text.splitlines()
+        at = next(n for n, line in enumerate(lines) if line.startswith("op "))
+        for line in lines[at + 1 :]:
+            if not line:
+                break
+            fields = re.split(r"  +", line.strip())
+            assert len(fields) == 6, line
+            assert line.index(f"  {fields[5]}", 20) + 2 == lines[at].index("flags"), line
 
 
 @pytest.mark.parametrize("name", ["MOVV", "100", "", "XYZ"])

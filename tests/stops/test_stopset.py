@@ -218,6 +218,27 @@ def test_a_stop_that_is_not_there(act: str) -> None:
         getattr(stops, act)(7)
 
 
+def test_an_unlisted_stop_hits_but_is_nowhere_counted() -> None:
+    stops = StopSet()
+    stops.add("on MW")
+    own = stops.add_unlisted("on IOW at 21")
+    assert len(stops) == 1
+    assert [stop.number for stop in stops] == [1]
+    assert [entry["number"] for entry in stops.to_data()["stops"]] == [1]
+    words = np.zeros(SPACE, dtype=np.int64)
+    stops.apply(words)
+    assert where(words, IOW) == [IO_BASE + 0x21]
+    stops.table[-1, F.LAST_T] = 70  # as the core would tell a hit
+    assert stops.hit_at(70) == [own]
+    stops.clear()
+    assert own.last_t == 70, "it stays until it is taken away"
+    assert stops.add("on MR").number == 2
+    stops.drop_unlisted(own)
+    assert stops.hit_at(70) == []
+    stops.apply(words)
+    assert where(words, IOW) == []
+
+
 def test_symbols_are_kept_as_written() -> None:
     stops = StopSet()
     stop = stops.add("on  OF at start", {"START": 0x0150})

@@ -28,7 +28,14 @@ def _reason(held: Held, machine: Machine) -> str:
 
 def _stop_text(stop: Stop) -> str:
     of = "" if stop.owner == "user" else f" of the {stop.owner}"
-    return f"by stop {stop.number}{of} ({stop.text})"
+    return f"by stop {stop.number}{of} ({stop.written})"
+
+
+def worded(stop: Stop) -> str:
+    """A stop's condition as it was written, and what that came to if it differs."""
+    if stop.written.casefold() == stop.text.casefold():
+        return stop.written
+    return f"{stop.written} ({stop.text})"
 
 
 def _where(machine: Machine) -> str:

@@ -8,6 +8,7 @@ from emu85.console.registry import form
 from emu85.console.views import registers
 from emu85.cpu.layout import IO_BASE
 from emu85.errors import UserError
+from emu85.wording import counted
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
@@ -36,7 +37,7 @@ def put_flag(session: Session, flag: str, level: str) -> None:
 def put_memory(session: Session, address: int, byte: list[int]) -> None:
     if address + len(byte) > 0x10000:
         raise UserError(
-            f"{len(byte)} bytes from {address:04X} on go beyond FFFF",
+            f"{counted(len(byte), 'byte')} from {address:04X} on: beyond FFFF",
             expected="bytes up to FFFF",
         )
     session.machine.memory[address : address + len(byte)] = byte

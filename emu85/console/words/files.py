@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from emu85.console import saved
 from emu85.console.registry import form
-from emu85.console.wording import counted
 from emu85.errors import UserError
 from emu85.firmware import (
     Image,
@@ -20,6 +19,7 @@ from emu85.firmware import (
 )
 from emu85.firmware.files import read_text
 from emu85.firmware.image import joined
+from emu85.wording import counted
 
 if TYPE_CHECKING:
     from emu85.console.session import Session

@@ -12,6 +12,7 @@ from emu85.console.views.board import port_lines
 from emu85.console.views.code import listing
 from emu85.stops import find as find_in
 from emu85.stops import parse
+from emu85.wording import counted
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
@@ -61,7 +62,8 @@ def bus_now(session: Session) -> None:
 def bus_rows(session: Session, count: int) -> None:
     held = len(session.machine.trace)
     if held < count and session.machine.trace.forgotten:
-        session.screen.show(f"The trace holds {held} machine cycles; older ones are forgotten.")
+        cycles = counted(held, "machine cycle")
+        session.screen.show(f"The trace holds {cycles}; older ones are forgotten.")
     if held:
         session.show_rows(min(count, held), head=True)
 
@@ -100,10 +102,14 @@ def find(session: Session, condition: str) -> None:
     for line in bus.rows(newest, session.screen.width, session.disassembly):
         session.screen.show(line)
     forgotten = machine.trace.forgotten
-    older = f"; {forgotten} older ones are forgotten" if forgotten else ""
+    older = f"; {_forgotten(forgotten)}" if forgotten else ""
     session.screen.show(
-        f"{len(found)} of {len(records)} machine cycles, in {took * 1000:.0f} ms{older}"
+        f"{len(found)} of {counted(len(records), 'machine cycle')}, in {took * 1000:.0f} ms{older}"
     )
+
+
+def _forgotten(count: int) -> str:
+    return "an older one is forgotten" if count == 1 else f"{count} older ones are forgotten"
 
 
 @form("symbols [NAME]", "symbols, all or those whose name has some letters")

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from emu85.console.registry import form
+from emu85.console.views.held import worded
 from emu85.stops import Stop
+from emu85.wording import counted
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
@@ -26,6 +28,7 @@ def stop(session: Session, condition: str) -> None:
 
 @form("stops", "the stops there are, and how often each has hit")
 def stops(session: Session) -> None:
+    """As they were written; what that came to stands in brackets if it differs."""
     lines = [_line(one) for one in session.machine.stops]
     if not lines:
         session.screen.show("No stops. 'stop on …' makes one; 'help stop' shows the conditions.")
@@ -35,10 +38,10 @@ def stops(session: Session) -> None:
 
 def _line(one: Stop) -> str:
     state = "armed  " if one.armed else "resting"
-    hits = f"{one.hits} hit{'' if one.hits == 1 else 's'}"
+    hits = counted(one.hits, "hit")
     last = "" if one.last_t is None or one.last_t < 0 else f", last at T-state {one.last_t}"
     owner = "" if one.owner == "user" else f" (armed by the {one.owner})"
-    return f"{one.number:>3}  {state}  {one.text}{owner}   {hits}{last}"
+    return f"{one.number:>3}  {state}  {worded(one)}{owner}   {hits}{last}"
 
 
 @form("stops drop NUMBER", "remove a stop")
@@ -46,7 +49,11 @@ def drop(session: Session, number: str) -> None:
     session.machine.stops.drop(int(number))
 
 
-@form("stops drop all", "remove every stop")
+@form(
+    "stops drop all",
+    "remove every stop",
+    not_said=("stops clear", "stops remove", "stops delete", "stops none", "stops drop *"),
+)
 def drop_all(session: Session) -> None:
     session.machine.stops.clear()
 

@@ -23,17 +23,26 @@ def talk(session: Session) -> None:
     if not session.driver.has_keyboard:
         raise UserError(
             "talk needs a terminal to type at",
-            expected="'type TEXT' and then 'run for TIME' in a script",
+            expected="'enter TEXT' and then 'run for TIME' in a script",
         )
     session.show_held(session.move(session.free_run(), keyboard=True))
 
 
-@form("type TEXT", "send text to the board's serial line")
+@form("type TEXT", "send text to the serial line, without Enter")
 def type_text(session: Session, text: str) -> None:
-    r"""\r is a carriage return, \n a line feed, \t a tab, \\ a backslash, \x1B the byte 1B.
+    r"""'enter TEXT' sends a whole line; this adds nothing to the text.
+    \r is a carriage return, \n a line feed, \t a tab, \\ a backslash, \x1B the byte 1B.
     The bytes go out one after another at the line's rate once the machine moves.
     Quotes around the text are dropped; they keep blanks at its ends, and #."""
     _serial(session).send(unescaped(text))
+
+
+@form("enter [TEXT]", "send text and then Enter to the serial line")
+def enter_text(session: Session, text: str = "") -> None:
+    """Enter is a carriage return, as a terminal sends it. Alone it is only that.
+    For the rest it is as 'type TEXT', which sends no Enter."""
+    type_text(session, text)
+    type_text(session, r"\r")
 
 
 def unescaped(text: str) -> bytes:

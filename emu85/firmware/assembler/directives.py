@@ -29,6 +29,7 @@ from emu85.firmware.assembler.table import check_name
 from emu85.firmware.assembler.words import REGISTERS
 from emu85.firmware.image import SourceLine
 from emu85.firmware.symbols import Symbol, SymbolKind
+from emu85.wording import counted
 
 _FILE_NAME = re.compile(r"'([^']+)'|\"([^\"]+)\"|([^\s'\"]+)")
 
@@ -209,7 +210,7 @@ def call(state: Pass, statement: Statement, macro: Macro) -> None:
     most = len(macro.body.parameters)
     if len(arguments) > most:
         raise UserError(
-            f"{macro.name} has {most} parameters, {len(arguments)} given",
+            f"{macro.name} has {counted(most, 'parameter')}, {len(arguments)} given",
             Place(column=arguments[most].column),
             expected=f"at most {most}, or angle brackets around a list",
         )
