@@ -172,6 +172,8 @@ class Machine:
         self._state = self._cpu.state
         self.pace = 0
         self._hits: tuple[Stop, ...] = ()
+        self._writing = False
+        self._late: list[tuple[Line, int, int]] = []
         self._asked = False
         self._wait = False
         self._heeds_pace = False
@@ -234,6 +236,8 @@ class Machine:
         """Switch off and on: T is 0, RAM is filled anew, trace and findings are empty."""
         self.schedule.clear()
         self.schedule.now = 0
+        self._writing = False
+        self._late.clear()
         self.pace = 0
         self._cpu.power(self.board.description.pull_ups)
         self.board.power()
@@ -345,7 +349,23 @@ class Machine:
         Raises:
             ValueError: if ``line`` is not an input.
         """
-        self._cpu.drive(line, level, self.schedule.now)
+        if self._writing or self._late:
+            if not self._late:
+                self.schedule.at(self.schedule.now, self._drive_late)
+            self._late.append((line, level, self.schedule.now))
+        else:
+            self._cpu.drive(line, level, self.schedule.now)
+
+    def _drive_late(self) -> None:
+        """Change the lines that a write has changed.
+
+        WR rises in the last T-state of a cycle (8085AH data sheet, t CL; value from
+        memory), after the inputs have been sampled for the cycle that follows.  As
+        an event of that T-state the change is seen one cycle later.
+        """
+        late, self._late = self._late, []
+        for line, level, t in late:
+            self._cpu.drive(line, level, t)
 
     def transfer(
         self, kind: Cycle, address: int, data: int | None, *, noted: bool = True
@@ -499,10 +519,8 @@ class Machine:
         if out & _IDLE and not self._pass_time(end):
             return Reason.HALTED
         schedule.run_until(state[_T])
-        if out & _WRITE:
-            self.board.writers[state[_EXIT_INDEX]](state[_EXIT_DATA])
-        if out & _SOD:
-            self.board.sod(int(state[_LINES] & _SOD_LINE != 0))
+        if out & (_WRITE | _SOD):
+            self._tell_of_write(out)
         if out & _HLDA:
             self.board.hlda(int(state[_LINES] & _HLDA_LINE != 0))
         holds = bool(out & _STOP) and self._stops_hold()
@@ -517,6 +535,18 @@ class Machine:
         if out & _BOUNDARY:
             return Reason.INSTRUCTION
         return None
+
+    def _tell_of_write(self, out: int) -> None:
+        """Tell the board what the CPU has put out in the cycle that has just ended."""
+        state = self._state
+        self._writing = True
+        try:
+            if out & _WRITE:
+                self.board.writers[state[_EXIT_INDEX]](state[_EXIT_DATA])
+            if out & _SOD:
+                self.board.sod(int(state[_LINES] & _SOD_LINE != 0))
+        finally:
+            self._writing = False
 
     def _stops_hold(self) -> bool:
         """Tell who listens of the stops that have just hit; whether the machine is to hold.

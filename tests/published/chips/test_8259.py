@@ -354,6 +354,17 @@ def test_an_edge_must_last_until_the_acknowledge() -> None:
     assert noted == [0x20, 0x00]
 
 
+def test_an_edge_that_falls_as_the_cpu_decides_gives_ir7() -> None:
+    """INTR was sampled, then the input fell before INTA: 'a default IR7 will occur', with
+    no bit in ISR.  EI's shadow ends with the OUT that takes IR5 away."""
+    bench, noted = run(
+        start() + "PUT REQ, 20H\nXRA A\nEI\nOUT REQ\nWAIT 4\n",
+        services({7: READ_ISR}),
+    )
+    assert noted == [7, 0x00, 0x87]
+    assert acknowledged(bench) == [0xCD, 0x1C, 1]
+
+
 def test_a_level_is_served_again_after_its_eoi() -> None:
     """ICW1 bit 3 = 1: 'the interrupt request must be removed before the EOI'."""
     drop = "MOV A, L\nCPI 4\nJC $+7\nPUT REQ, 00H\n"
