@@ -233,7 +233,12 @@ class Machine:
         return image
 
     def power(self) -> None:
-        """Switch off and on: T is 0, RAM is filled anew, trace and findings are empty."""
+        """Switch off and on: T is 0, RAM is filled anew, trace and findings are empty.
+
+        Raises:
+            UserError: a battery file that cannot be written; nothing is changed then.
+        """
+        self.board.power_off()
         self.schedule.clear()
         self.schedule.now = 0
         self._writing = False

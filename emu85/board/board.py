@@ -129,6 +129,9 @@ class Board:
 
         ROM keeps its bytes, and so does RAM with a battery that was powered before.
         ``schedule.now`` should be 0 and its events cleared.
+
+        Raises:
+            UserError: a battery file that cannot be read or does not fit.
         """
         self._memory.power(self.description.fill, batteries_charged=self._powered)
         for site in self._sites.values():
@@ -143,6 +146,15 @@ class Board:
             self.serial.power(self.schedule)
         self.reset()
         self._powered = True
+
+    def power_off(self) -> None:
+        """Power goes off: RAM whose battery has a file is written to it, if it was powered.
+
+        Raises:
+            UserError: a file that cannot be written.
+        """
+        if self._powered:
+            self._memory.save_batteries()
 
     def reset(self) -> None:
         """RESET OUT goes high: devices are reset, memory is kept."""

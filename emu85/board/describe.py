@@ -106,6 +106,8 @@ def _notes(description: BoardDescription) -> dict[str, str]:
         words = [chip.part.number, chip.part.kind.upper()]
         words = words[-1:] if words[0] == words[1] else words
         extras = [text for text, on in (("code", chip.code), ("battery", chip.battery)) if on]
+        if chip.battery_file:
+            extras[-1] += f" in {chip.battery_file.name}"
         size = size_text(chip.part.size)
         notes[chip.name] = ", ".join([f", {' '.join(words)} of {size}", *extras])
     return notes

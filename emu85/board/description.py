@@ -37,7 +37,10 @@ class Select:
 
 @dataclass(frozen=True, slots=True)
 class ChipUse:
-    """A memory chip on the board."""
+    """A memory chip on the board.
+
+    ``battery_file`` holds its bytes from one session to the next, if it has one.
+    """
 
     name: str
     part: Part
@@ -47,6 +50,7 @@ class ChipUse:
     battery: bool
     image: Path | None
     node: Node
+    battery_file: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -206,6 +206,11 @@ def _yes_no(text: str) -> bool:
     return _YES[text.casefold()]
 
 
+def _battery(node: Node) -> bool | Path:
+    text = word(node, BATTERY.takes)
+    return _YES[text.casefold()] if text.casefold() in _YES else FILE.read(node)
+
+
 def _beside(node: Node) -> Path:
     text = word(node, FILE.takes)
     if "\0" in text:
@@ -232,4 +237,5 @@ PORT_SPAN: Kind[tuple[int, int | None]] = scalar(
     "a port or a range of them, as 20-23", lambda text: quantities.span(text, 0xFF)
 )
 FILE: Kind[Path] = Kind("a file, found from the board file's folder", _beside)
+BATTERY: Kind[bool | Path] = Kind("yes, no, or a file that holds the bytes", _battery)
 ANYTHING: Kind[Node] = Kind("", lambda node: node)

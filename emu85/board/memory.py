@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from emu85.board.description import ChipUse, Fill
 from emu85.board.fill import power_on_bytes
 from emu85.cpu.layout import IO_BASE, UNWRITTEN, MapBit
 from emu85.errors import Place, UserError
+from emu85.firmware.files import atomic_write, read_bytes
 from emu85.firmware.image import Image
 from emu85.firmware.reader import BINARY_SUFFIXES, read_image
 
@@ -28,6 +30,8 @@ class Memory:
         self._store = store
         self._words = words
         self._programmed = np.zeros(len(store), dtype=bool)
+        self._battery_files = [chip for chip in chips if chip[0].battery_file]
+        self._check_battery_files()
         for chip in chips:
             self._load_image(chip)
 
@@ -47,7 +51,13 @@ class Memory:
         self._put(image, self._chips)
 
     def power(self, fill: Fill, *, batteries_charged: bool) -> None:
-        """Fill RAM, all of it never written; RAM on a charged battery keeps its bytes."""
+        """Fill RAM, all of it never written; RAM on a charged battery keeps its bytes.
+
+        RAM whose battery file is there takes its bytes when power first comes on.
+
+        Raises:
+            UserError: a battery file that cannot be read or does not fit its chip.
+        """
         for number, (use, chip) in enumerate(self._chips):
             if chip.kind != "ram" or (use.battery and batteries_charged):
                 continue
@@ -55,7 +65,46 @@ class Memory:
             fresh = power_on_bytes(fill, number, chip.size)
             self._store[cells] = fresh.astype(np.uint16) | UNWRITTEN
             self._programmed[cells] = False
+        if not batteries_charged:
+            for use, chip in self._battery_files:
+                self._read_battery(use, chip)
         self._mark_code()
+
+    def save_batteries(self) -> None:
+        """Write every battery file, each as a whole or not at all.
+
+        Raises:
+            UserError: one that cannot be written.
+        """
+        for use, chip in self._battery_files:
+            assert use.battery_file is not None
+            cells = self._store[chip.base : chip.base + chip.size]
+            atomic_write(use.battery_file, (cells & 0xFF).astype(np.uint8).tobytes())
+
+    def _check_battery_files(self) -> None:
+        taken: dict[Path, str] = {}
+        for use, _ in self._battery_files:
+            assert use.battery_file is not None
+            path = use.battery_file.resolve()
+            if path in taken:
+                raise use.node.wrong(
+                    f"{use.name} and {taken[path]} have one battery file",
+                    expected="a file for each chip",
+                )
+            taken[path] = use.name
+
+    def _read_battery(self, use: ChipUse, chip: Decoded) -> None:
+        assert use.battery_file is not None
+        if not use.battery_file.exists():
+            return  # a new battery: the file is written when power goes off
+        data = read_bytes(use.battery_file)
+        if len(data) != chip.size:
+            raise use.node.wrong(
+                f"{use.battery_file.name} has {len(data)} bytes and the {use.name} chip "
+                f"{chip.size}",
+                expected="the battery file of this chip",
+            )
+        self._store[chip.base : chip.base + chip.size] = np.frombuffer(data, dtype=np.uint8)
 
     def poke(self, index: int, value: int) -> None:
         """Change a byte of every chip that a map index selects, ROM as well.

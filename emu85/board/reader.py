@@ -149,9 +149,10 @@ def _chip(node: Node, names: _Names) -> ChipUse:
         select=_select(values, part.size, MEMORY_SPACE),
         waits=values["waits"],
         code=values["code"],
-        battery=values["battery"],
+        battery=bool(values["battery"]),
         image=values["image"],
         node=node,
+        battery_file=_battery_file(values["battery"]),
     )
 
 
@@ -217,10 +218,15 @@ def _own_memory(use: DeviceUse, names: _Names) -> ChipUse:
         select=_select(values, part.size, MEMORY_SPACE, "memory-at", "memory-ignores"),
         waits=values["memory-waits"],
         code=part.kind == "ram" and values["code"],
-        battery=part.kind == "ram" and values["battery"],
+        battery=part.kind == "ram" and bool(values["battery"]),
         image=values["image"] if part.kind == "rom" else None,
         node=use.node,
+        battery_file=_battery_file(values["battery"]) if part.kind == "ram" else None,
     )
+
+
+def _battery_file(battery: bool | Path) -> Path | None:
+    return battery if isinstance(battery, Path) else None
 
 
 def _terminal(values: Values) -> SerialFormat | None:

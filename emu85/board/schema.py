@@ -102,7 +102,7 @@ CHIP = (
     MEMORY_AT,
     *PLACING,
     Key("code", kinds.YES_NO, "RAM that may be executed without a finding", False, "no"),
-    Key("battery", kinds.YES_NO, "RAM that keeps its bytes without power", False, "no"),
+    Key("battery", kinds.BATTERY, "RAM that keeps its bytes without power", False, "no"),
     Key("image", kinds.FILE, "HEX, binary or source that is in the ROM"),
 )
 

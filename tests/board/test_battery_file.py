@@ -1,0 +1,66 @@
+"""Battery RAM whose bytes are kept in a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from emu85.cpu.layout import INDEX_MASK, UNWRITTEN
+from emu85.errors import UserError
+from emu85.machine import Machine
+from tests.board.fakes import MINIMAL, Bench
+
+RAM = MINIMAL + "  - {ram: 1K, name: kept, at: 8000, battery: kept.ram}\n"
+
+
+def bench(folder: Path, text: str = RAM) -> Bench:
+    return Bench(text, str(folder / "bench.yaml"))
+
+
+def test_bytes_go_to_the_file_when_power_goes_off_and_come_back(tmp_path: Path) -> None:
+    first = bench(tmp_path)
+    first.write(0x8000, 0x12)
+    first.write(0x83FF, 0x34)
+    assert list(tmp_path.iterdir()) == []  # nothing before power goes off
+    first.board.power_off()
+    first.board.power()
+    data = (tmp_path / "kept.ram").read_bytes()
+    assert (len(data), data[0], data[-1], sum(data)) == (1024, 0x12, 0x34, 0x46)
+    assert first.read(0x8000) == 0x12
+    first.write(0x8000, 0x56)
+    first.board.power_off()
+    second = bench(tmp_path)
+    assert (second.read(0x8000), second.read(0x83FF)) == (0x56, 0x34)
+    assert not second.board.store[second.word(0x8000) & INDEX_MASK] & UNWRITTEN
+    assert [path.name for path in tmp_path.iterdir()] == ["kept.ram"]
+
+
+def test_a_file_that_does_not_fit(tmp_path: Path) -> None:
+    (tmp_path / "kept.ram").write_bytes(bytes(1023))
+    with pytest.raises(UserError, match="1023 bytes and the kept chip 1024") as caught:
+        Machine.from_text(RAM, file=str(tmp_path / "bench.yaml"))
+    assert caught.value.place.line == 7
+    (tmp_path / "kept.ram").unlink()
+    (tmp_path / "kept.ram").mkdir()
+    with pytest.raises(UserError, match="not a plain file"):
+        bench(tmp_path)
+
+
+def test_a_file_that_cannot_be_written(tmp_path: Path) -> None:
+    text = RAM.replace("kept.ram", "none/kept.ram")
+    machine = Machine.from_text(text, file=str(tmp_path / "bench.yaml"))
+    machine.run(t_states=100)
+    before = machine.t
+    with pytest.raises(UserError, match="cannot be written"):
+        machine.power()
+    assert machine.t == before
+    (tmp_path / "none").mkdir()
+    machine.power()
+    assert (tmp_path / "none" / "kept.ram").read_bytes() == bytes(1024)
+
+
+def test_two_chips_on_one_battery_file(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="more and kept have one battery file") as caught:
+        bench(tmp_path, RAM + "  - {ram: 1K, name: more, at: 9000, battery: ./kept.ram}\n")
+    assert caught.value.place.line == 8
