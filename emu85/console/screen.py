@@ -27,6 +27,9 @@ class Screen(Protocol):
     def serial(self, data: bytes) -> None:
         """Put bytes that came from the board's serial line."""
 
+    def end_serial(self) -> None:
+        """Put what waits of a line that has not ended: nothing more may come."""
+
     def problem(self, error: UserError | str) -> None:
         """Tell the user of a mistake."""
 
@@ -68,12 +71,19 @@ class PlainScreen:
         self._write(text)
         self._is_mid_line = not text.endswith("\n")
 
+    def end_serial(self) -> None:
+        self._fresh_line()
+
     def problem(self, error: UserError | str) -> None:
         self._fresh_line()
         self._out.flush()
         print(error, file=self._errors, flush=True)
 
     def _fresh_line(self) -> None:
+        unfinished = self._stream.take()
+        if unfinished:
+            self._write(unfinished)
+            self._is_mid_line = True
         if self._is_mid_line:
             self._write("\n")
             self._is_mid_line = False

@@ -21,6 +21,8 @@ def do_lines(session: Session, lines: Iterable[str], file: str) -> None:
             session.execute(line)
         except UserError as error:
             raise _placed(error, file, number, line) from None
+        finally:
+            session.screen.end_serial()
         if session.is_over:
             return
 
@@ -38,6 +40,7 @@ def follow_pipe(session: Session, lines: Iterable[str]) -> bool:
     went_well = True
     for line in lines:
         went_well &= session.attempt(line.rstrip("\r\n"))
+        session.screen.end_serial()
         if session.is_over:
             break
     return went_well

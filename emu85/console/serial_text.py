@@ -57,24 +57,33 @@ class SerialText:
 
 
 class SerialStream:
-    """The same bytes for an output that cannot go back: text to write at once."""
+    """The same bytes for an output that cannot go back: a pipe, a file.
+
+    A line is given out when it has ended, so that what backspaces have taken back
+    never shows; CR LF, LF CR, CR and LF each end one line.
+    """
 
     def __init__(self) -> None:
         self._last = 0
+        self._line = SerialText()
 
     def feed(self, data: bytes) -> str:
-        """The text that ``data`` adds; CR LF, LF CR, CR and LF each end one line."""
+        """The text that ``data`` completes."""
         text = ""
         for byte in data:
             if byte in (_CR, _LF):
                 is_pair = self._last in (_CR, _LF) and self._last != byte
-                text += "" if is_pair else "\n"
+                text += "" if is_pair else f"{self.take()}\n"
                 self._last = 0 if is_pair else byte
                 continue
             self._last = byte
-            if byte not in _UNSEEN:
-                text += printable(byte)
+            text += "".join(self._line.feed(bytes([byte])))
         return text
+
+    def take(self) -> str:
+        """The line that has not ended; what comes next begins a new one."""
+        line, self._line = self._line, SerialText()
+        return line.current
 
 
 def printable(byte: int) -> str:

@@ -1,7 +1,10 @@
 """Serial bytes as text."""
 
+import io
+
 import pytest
 
+from emu85.console.screen import PlainScreen
 from emu85.console.serial_text import SerialStream, SerialText
 
 
@@ -39,4 +42,31 @@ def test_endless_lines_are_cut() -> None:
 def test_a_stream_ends_lines_once(ending: bytes) -> None:
     stream = SerialStream()
     text = "".join(stream.feed(bytes([byte])) for byte in b"A" + ending + ending + b"B")
-    assert text == "A\n\nB"
+    assert text == "A\n\n"
+    assert stream.take() == "B"
+    assert stream.take() == ""
+
+
+def test_a_stream_shows_lines_as_backspaces_have_left_them() -> None:
+    stream = SerialStream()
+    assert stream.feed(b"levv\x08 \x08el 17\x088\r\n\x08ok") == "level 18\n"
+    assert stream.take() == "ok"
+
+
+def test_a_stream_gives_out_an_endless_line_in_parts() -> None:
+    stream = SerialStream()
+    text = stream.feed(b"x" * 1200)
+    assert "\n" not in text
+    assert text + stream.take() == "x" * 1200
+
+
+def test_a_plain_screen_puts_an_unfinished_line_before_anything_else() -> None:
+    out = io.StringIO()
+    screen = PlainScreen(out, width=80)
+    screen.serial(b"\r\nready> ")
+    assert out.getvalue() == "\n"
+    screen.show("Held.")
+    screen.serial(b"x")
+    screen.end_serial()
+    screen.end_serial()
+    assert out.getvalue() == "\nready> \nHeld.\nx\n"
