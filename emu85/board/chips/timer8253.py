@@ -18,13 +18,14 @@ control word with no count after it leaves the count where it was, at rest; a co
 of 1 in modes 2 and 3, which is illegal, leaves OUT high; the strobe of modes 4 and
 5 comes once for each count or trigger, not again at each wrap-around; a BCD digit
 above 9 counts for its value; the byte order of reads and of writes is kept
-separately in the 8253 too; a GATE with no wire is high.
+separately in the 8253 too; a GATE with no wire is high, a CLK with none stands.
 
 A counter costs nothing by itself.  Its state is worked out from the time when
 somebody asks, by whole runs of CLK pulses; a deadline is set only for the next
 change of an OUT that a wire reaches; and a steady division (modes 2 and 3) is
 passed on as a clock, with no deadline at all.  A read tells the count as it stands
-when its machine cycle begins; a write counts from the end of its cycle.
+when its machine cycle begins; a write counts from the end of its cycle.  An edge of
+CLK counts at its nearest T-state, and after a read or write at that T-state.
 """
 
 from __future__ import annotations
@@ -69,12 +70,14 @@ class Counter:
         """``odd_by_one``: mode 3 counts an odd count as the 8253 does."""
         self._odd_by_one = odd_by_one
         self.gate = 1
+        self.mode = self._count = 0
+        self._modulus = 0x10000
+        self._counting = False
         self.program(0, bcd=False)
-        self._count = 0
 
     def program(self, mode: int, *, bcd: bool) -> None:
         """A control word: OUT goes to the mode's first level at once."""
-        self._count = self.value if hasattr(self, "mode") else 0
+        self._count = self.value
         self.mode = mode
         self.bcd = bcd
         self._modulus = 10_000 if bcd else 0x10000
