@@ -17,7 +17,7 @@ from typing import Any, Generic, TypeVar
 
 from emu85.board import quantities
 from emu85.board.nodes import Entries, Node, Table, Word
-from emu85.errors import Place, UserError
+from emu85.errors import Place, UserError, nearest
 
 T = TypeVar("T")
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9 _-]{0,30}", re.A)
@@ -208,7 +208,12 @@ def _yes_no(text: str) -> bool:
 
 def _battery(node: Node) -> bool | Path:
     text = word(node, BATTERY.takes)
-    return _YES[text.casefold()] if text.casefold() in _YES else FILE.read(node)
+    if text.casefold() in _YES:
+        return _YES[text.casefold()]
+    if not Path(text).suffix:  # more likely a slip than a file
+        near = nearest(text, ("yes", "no"))
+        raise node.wrong(f"{text!r} is no battery", expected=BATTERY.takes, near=near)
+    return FILE.read(node)
 
 
 def _beside(node: Node) -> Path:
@@ -237,5 +242,5 @@ PORT_SPAN: Kind[tuple[int, int | None]] = scalar(
     "a port or a range of them, as 20-23", lambda text: quantities.span(text, 0xFF)
 )
 FILE: Kind[Path] = Kind("a file, found from the board file's folder", _beside)
-BATTERY: Kind[bool | Path] = Kind("yes, no, or a file that holds the bytes", _battery)
+BATTERY: Kind[bool | Path] = Kind("yes, no, or a file for its bytes, as log.ram", _battery)
 ANYTHING: Kind[Node] = Kind("", lambda node: node)

@@ -60,6 +60,15 @@ def test_a_file_that_cannot_be_written(tmp_path: Path) -> None:
     assert (tmp_path / "none" / "kept.ram").read_bytes() == bytes(1024)
 
 
+def test_a_slip_is_no_file(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match=r"'yse' is no battery.*did you mean 'yes'") as caught:
+        bench(tmp_path, RAM.replace("kept.ram", "yse"))
+    assert (caught.value.place.line, caught.value.place.column) == (
+        7,
+        RAM.splitlines()[6].index("kept.ram") + 1,
+    )
+
+
 def test_two_chips_on_one_battery_file(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="more and kept have one battery file") as caught:
         bench(tmp_path, RAM + "  - {ram: 1K, name: more, at: 9000, battery: ./kept.ram}\n")
