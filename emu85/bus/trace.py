@@ -6,6 +6,8 @@ full ring forgets the oldest record, and :attr:`Trace.forgotten` says how many.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,6 +26,29 @@ RECORD = np.dtype(
 """A record: start T-state; address; data byte; ``Cycle``; ``Line`` bits; wait states."""
 
 CELLS_PER_RECORD = 2
+
+
+class Columns:
+    """All records of a trace, read by column: ``columns["address"]``, oldest first.
+
+    A ring that has wrapped is put in order column by column, and only those that are
+    asked for: that moves a fraction of what the records weigh.  It tells of the trace
+    as it is until the machine moves.
+    """
+
+    def __init__(self, *parts: NDArray[np.void]) -> None:
+        self._parts = parts
+        self._ordered: dict[str, NDArray[Any]] = {}
+
+    def __len__(self) -> int:
+        return sum(map(len, self._parts))
+
+    def __getitem__(self, name: str) -> NDArray[Any]:
+        """One field of every record."""
+        if name not in self._ordered:
+            fields = [part[name] for part in self._parts]
+            self._ordered[name] = fields[0] if len(fields) == 1 else np.concatenate(fields)
+        return self._ordered[name]
 
 
 class Trace:
@@ -73,6 +98,18 @@ class Trace:
         if self.total <= self.size:
             return self._records[: self.total]
         return self.last(len(self))
+
+    def columns(self) -> Columns:
+        """Every record held, by column, with little copied."""
+        if self.total <= self.size:
+            return Columns(self._records[: self.total])
+        oldest = self.position // CELLS_PER_RECORD
+        return Columns(self._records[oldest:], self._records[:oldest])
+
+    def at(self, places: NDArray[np.intp]) -> NDArray[np.void]:
+        """The records at ``places``, counted from the oldest held; a copy."""
+        oldest = self.position // CELLS_PER_RECORD - len(self)
+        return self._records[(oldest + places) % self.size]
 
     def __getitem__(self, i: int) -> np.void:
         """Record ``i``, counted from the oldest held, or from the newest if negative.

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
+from emu85.bus.trace import Columns
 from emu85.stops.condition import ANY, Condition, Step
 
-Records = NDArray[Any]
+Records = NDArray[Any] | Columns
 """Trace records, oldest first; see ``bus.trace`` for the columns."""
 
 Bools = NDArray[np.bool_]

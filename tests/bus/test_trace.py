@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu85.bus.cycles import Cycle
+from emu85.bus.lines import Line
 from emu85.bus.trace import RECORD, Trace
 from emu85.stops import find, match, parse
 from tests.rig import FIRST_FETCH, rig
@@ -44,12 +45,30 @@ def test_a_ring_is_the_end_of_a_list(size: int, count: int, last: int) -> None:
     assert trace.last(last).tolist() == (kept[-wanted:] if wanted else [])
     for i in range(-len(kept), len(kept)):
         assert trace[i].tolist() == kept[i]
+    columns = trace.columns()
+    assert len(columns) == len(kept)
+    for n, name in enumerate(RECORD.names or ()):
+        assert columns[name].tolist() == [row[n] for row in kept]
+    backwards = np.arange(len(kept))[::-1]
+    assert trace.at(backwards).tolist() == kept[::-1]
     for i in (len(kept), -len(kept) - 1):
         with pytest.raises(IndexError):
             trace[i]
     trace.clear()
     assert (trace.total, len(trace), trace.forgotten) == (0, 0, 0)
     assert trace.all().tolist() == trace.last(5).tolist() == []
+
+
+@pytest.mark.parametrize("count", [5, 20, 27])
+@pytest.mark.parametrize(
+    "text", ["on MW at 0000-0007", "when SOD high", "on MR data 01 then MW", "on any after 2"]
+)
+def test_a_question_is_answered_alike_by_records_and_by_columns(count: int, text: str) -> None:
+    trace = Trace(20)
+    for n in range(count):
+        trace.append(n, n % 11, n % 3, (Cycle.MR, Cycle.MW)[n % 2], int(Line.SOD) * (n % 5 > 2))
+    condition = parse(text)
+    assert find(condition, trace.columns()).tolist() == find(condition, trace.all()).tolist()
 
 
 def test_a_ring_has_room_for_something() -> None:

@@ -92,10 +92,10 @@ def find(session: Session, condition: str) -> None:
     The newest twenty are shown."""
     machine = session.machine
     began = time.perf_counter()
-    records = machine.trace.all()
-    found = records[find_in(parse(condition, symbols=machine.symbols), records)]
+    records = machine.trace.columns()
+    found = find_in(parse(condition, symbols=machine.symbols), records)
+    newest = machine.trace.at(found[-_MOST_FOUND:][::-1])
     took = time.perf_counter() - began
-    newest = found[-_MOST_FOUND:][::-1]
     if len(newest):
         for line in bus.header():
             session.screen.show(line)
