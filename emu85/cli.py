@@ -115,6 +115,13 @@ def _add_run(parser: argparse.ArgumentParser) -> None:
         metavar="S",
         help="off, real, or a factor of real time (default: real at a terminal, else off)",
     )
+    parser.add_argument(
+        "--join",
+        metavar="'END WAY'",
+        action="append",
+        default=[],
+        help="join a serial end: 'usart pty', 'serial tcp 4000', 'usart files IN OUT'",
+    )
     parser.set_defaults(action=_run)
 
 
@@ -130,6 +137,7 @@ def _run(options: argparse.Namespace) -> int:
         held=options.held,
         trace=_count(options.trace, "--trace", 1, 100_000_000),
         speed=options.speed,
+        joins=tuple(options.join),
     )
     return run(start)
 

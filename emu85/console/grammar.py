@@ -245,7 +245,7 @@ def _told(
         )
     token = tokens[failure.at]
     close = _meant(tokens, forms) or nearest(token.text, failure.literals)
-    if len(failure.errors) == 1 and not close:
+    if len({str(error) for error in failure.errors}) == 1 and not close:
         return failure.errors[0]
     if failure.wanted == ["the end of the line"]:
         message = f"{token.text!r} is more than this word takes"

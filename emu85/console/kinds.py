@@ -31,6 +31,8 @@ class Context:
         devices: the board's devices by name.
         words: all console words.
         clock_hz: T-states a second, which turns a time into T-states.
+        ends: the board's serial ends.
+        joined: those that are joined to the outside.
     """
 
     symbols: Mapping[str, int] = field(default_factory=dict)
@@ -38,6 +40,8 @@ class Context:
     devices: Mapping[str, Device] = field(default_factory=dict)
     words: Sequence[str] = ()
     clock_hz: float = 3_072_000.0
+    ends: Sequence[str] = ()
+    joined: Sequence[str] = ()
 
 
 class Completion(NamedTuple):

@@ -16,18 +16,18 @@ from emu85.bus.cycles import Cycle
 from emu85.console.throttle import Throttle
 from emu85.machine import Held, Machine, Reason
 
+_IDLE = 0.005
+"""Seconds between two looks outside while the CPU waits in a halt."""
 FOREVER = 1 << 60
 """T-states of a run that is given no length."""
 
 
 class Motion(Protocol):
-    """Something that moves the machine.
+    """Something that moves the machine."""
 
-    Attributes:
-        state: one word on what is going on, for the bottom line.
-    """
-
-    state: str
+    @property
+    def state(self) -> str:
+        """One word on what is going on, for the bottom line."""
 
     def advance(self) -> Held | None:
         """Move by one slice; how the motion ended, or None when it goes on."""
@@ -51,6 +51,8 @@ class FreeRun:
         t_states: how long at most.
         until: the address of an opcode fetch to be held at.
         shown: called after each step of a pace.
+        hears: bytes may come from outside, so a halt with interrupts enabled is
+            waited out.
     """
 
     def __init__(
@@ -60,8 +62,11 @@ class FreeRun:
         t_states: int = FOREVER,
         until: int | None = None,
         shown: Callable[[], None] = lambda: None,
+        *,
+        hears: bool = False,
     ) -> None:
         self.state = "running"
+        self._hears = hears
         self._shown = shown
         self._is_paced = False
         self._machine = machine
@@ -100,14 +105,24 @@ class FreeRun:
     def _slice(self) -> Held | None:
         machine = self._machine
         t_states = min(self._throttle.slice_begins(machine.t), self._end - machine.t)
-        held = machine.run(t_states=max(1, t_states), until=self._until, heed_pace=True)
+        waits = self._waits()
+        held = machine.run(t_states=max(1, t_states), until=self._until, heed_pace=True, wait=waits)
         self._wait = self._throttle.slice_ended(machine.t)
+        if waits and machine.registers.halted:
+            self._wait = max(self._wait, _IDLE)
+        if held.reason is Reason.HALTED and self._waits():
+            return None
         if held.reason is Reason.LIMIT and self._has_arrived():
             # The slice ended just there; the next one would set out from the address.
             return held._replace(reason=Reason.ADDRESS)
         if held.reason is Reason.PACE or (held.reason is Reason.LIMIT and machine.t < self._end):
             return None
         return held
+
+    def _waits(self) -> bool:
+        """Whether the CPU is halted and something from outside may yet interrupt it."""
+        registers = self._machine.registers
+        return self._hears and bool(registers.halted) and bool(registers.ie)
 
     def _has_arrived(self) -> bool:
         registers = self._machine.registers

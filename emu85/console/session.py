@@ -14,7 +14,9 @@ from emu85.console.drivers import Driver, PlainDriver
 from emu85.console.grammar import parse
 from emu85.console.kinds import Context
 from emu85.console.motion import FOREVER, FreeRun, Motion, Steps
+from emu85.console.pane import Pane
 from emu85.console.screen import Screen
+from emu85.console.served import Served
 from emu85.console.throttle import Throttle
 from emu85.console.views import bus
 from emu85.console.views.code import instruction_at, instruction_of
@@ -22,9 +24,12 @@ from emu85.console.views.held import held_sentence
 from emu85.console.views.places import Places
 from emu85.console.words import FORMS
 from emu85.errors import UserError
+from emu85.links import Link, Links
 from emu85.machine import Held, Machine, Reason
 from emu85.wording import counted
 
+_LAST_BYTES = 1.0
+"""Seconds for which the end of a session waits for readers outside."""
 _ROWS_AFTER_A_MOVE = 16
 """Machine cycles shown after a step of many."""
 
@@ -39,6 +44,8 @@ class Session:
         driver: lets motions pass.
         forms: the console words' forms.
         is_over: set by ``quit``.
+        links: serial ends joined to the outside.
+        pane: the serial end that the console itself talks to.
     """
 
     def __init__(
@@ -55,8 +62,8 @@ class Session:
         self.driver: Driver = driver or PlainDriver()
         self.forms = FORMS
         self.is_over = False
-        if machine.serial is not None:
-            machine.serial.listeners.append(self._on_serial)
+        self.links = Links(machine.board)
+        self.pane = Pane(machine.board, self.links, self._on_serial)
 
     @property
     def context(self) -> Context:
@@ -67,6 +74,8 @@ class Session:
             devices=self.machine.board.devices,
             words=sorted({form.word for form in self.forms}),
             clock_hz=self.machine.clock_hz,
+            ends=list(self.machine.board.serial_ends),
+            joined=[name for name, _ in self.links],
         )
 
     @property
@@ -97,12 +106,59 @@ class Session:
         return True
 
     def move(self, motion: Motion, *, keyboard: bool = False) -> Held:
-        """Let a motion pass."""
-        return self.driver.drive(motion, keyboard=keyboard)
+        """Let a motion pass, and serve the links between its slices."""
+        if not len(self.links):
+            return self.driver.drive(motion, keyboard=keyboard)
+        if not isinstance(motion, Steps):
+            return self.driver.drive(Served(motion, self.links), keyboard=keyboard)
+        self.links.pump()
+        held = self.driver.drive(motion, keyboard=keyboard)
+        self.links.pump()
+        return held
 
-    def free_run(self, t_states: int = FOREVER, until: int | None = None) -> FreeRun:
-        """A run at the session's speed; steps that the firmware asks to be paced are shown."""
-        return FreeRun(self.machine, self.throttle, t_states, until, lambda: self.show_rows(1))
+    def join(self, end: str, text: str) -> Link:
+        """Join a serial end to the outside; the pane leaves it.
+
+        Raises:
+            UserError: as :meth:`emu85.links.Links.join`.
+        """
+        link = self.links.join(end, text)
+        self.pane.settle()
+        return link
+
+    def part(self, end: str) -> None:
+        """End the link of a serial end; the pane takes it if it has none.
+
+        Raises:
+            UserError: it is not joined.
+        """
+        self.links.part(end)
+        self.pane.settle()
+
+    def close(self) -> None:
+        """Hand on what readers still take, part every end, and keep the batteries' bytes."""
+        try:
+            self.links.drain(_LAST_BYTES)
+            self.links.close()
+        finally:
+            self.machine.board.power_off()
+
+    def free_run(
+        self, t_states: int = FOREVER, until: int | None = None, *, hears: bool = False
+    ) -> FreeRun:
+        """A run at the session's speed; steps that the firmware asks to be paced are shown.
+
+        Args:
+            hears: somebody may type; so it is where an end is joined to the outside.
+        """
+        return FreeRun(
+            self.machine,
+            self.throttle,
+            t_states,
+            until,
+            lambda: self.show_rows(1),
+            hears=hears or len(self.links) > 0,
+        )
 
     def step(self, move: Callable[[], Held]) -> None:
         """Make a step and show the machine cycles it took."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,6 +28,7 @@ class Start:
         held: whether to begin at the prompt instead of running.
         trace: machine cycles the trace holds.
         speed: as written, or None for the default.
+        joins: console lines' worth of ends to join, as ``usart pty``.
     """
 
     board: str
@@ -37,6 +39,7 @@ class Start:
     held: bool
     trace: int
     speed: str | None
+    joins: tuple[str, ...] = ()
 
 
 def run(start: Start) -> int:
@@ -90,11 +93,18 @@ def _plain(start: Start, machine: Machine, speed: float | None) -> int:
     from emu85.console.session import Session
 
     session = Session(machine, PlainScreen(errors=sys.stderr), speed=speed)
-    if start.script is not None:
-        do_lines(session, read_script(start.script), str(start.script))
-        if not start.stay or session.is_over:
-            return 0
-    return 0 if follow_pipe(session, sys.stdin) else _FAILED
+    with contextlib.closing(session):
+        _join(session, start.joins)
+        if start.script is not None:
+            do_lines(session, read_script(start.script), str(start.script))
+            if not start.stay or session.is_over:
+                return 0
+        return 0 if follow_pipe(session, sys.stdin) else _FAILED
+
+
+def _join(session: Session, joins: tuple[str, ...]) -> None:
+    for text in joins:
+        session.execute(f"join {text}")
 
 
 def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
@@ -104,13 +114,15 @@ def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
 
     console = open_terminal(machine, speed)
     session = console.session
-    greet(session)
-    with interrupts_ignored():
-        if start.script is not None:
-            do_lines(session, read_script(start.script), str(start.script))
-        elif not start.held:
-            session.attempt("talk" if machine.serial is not None else "run")
-    console.loop()
+    with contextlib.closing(session):
+        greet(session)
+        _join(session, start.joins)
+        with interrupts_ignored():
+            if start.script is not None:
+                do_lines(session, read_script(start.script), str(start.script))
+            elif not start.held:
+                session.attempt("talk" if session.pane.name else "run")
+        console.loop()
     return 0
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import time
 from collections.abc import Iterable
 
 from prompt_toolkit import PromptSession
 from prompt_toolkit.completion import CompleteEvent, Completer, Completion
 from prompt_toolkit.document import Document
+from prompt_toolkit.eventloop.inputhook import InputHook, InputHookContext
 from prompt_toolkit.history import FileHistory, History, InMemoryHistory
 
 from emu85.bus.lines import Line
@@ -21,6 +23,8 @@ from emu85.console.views import bus
 from emu85.machine import Machine
 
 _PROMPT = "emu85> "
+_SERVED = 0.02
+"""Seconds between two looks at the links while a line is typed."""
 _MOST_SUGGESTED = 200
 
 
@@ -60,7 +64,7 @@ class TerminalConsole:
     def _turn(self) -> None:
         """One line read and executed."""
         try:
-            line = self._prompt.prompt(_PROMPT)
+            line = self._prompt.prompt(_PROMPT, inputhook=self._hook())
         except KeyboardInterrupt:
             self.session.screen.show("The board is held. 'quit' or Ctrl-D ends the session.")
             return
@@ -70,10 +74,22 @@ class TerminalConsole:
         with interrupts_ignored():
             self.session.attempt(line)
 
+    def _hook(self) -> InputHook | None:
+        """Serves the links while a line is typed."""
+        if not len(self.session.links):
+            return None
+
+        def serve(context: InputHookContext) -> None:
+            while not context.input_is_ready():
+                self.session.links.pump()
+                time.sleep(_SERVED)
+
+        return serve
+
     def send(self, data: bytes) -> None:
         """Bytes typed while the keyboard is joined to the serial line."""
-        if self.session.machine.serial is not None:
-            self.session.machine.serial.send(data)
+        if self.session.pane.name:
+            self.session.pane.end.send(data)
 
     def bottom(self, state: str) -> str:
         """The bottom line: state, time, the bus, the serial pins, stops, speed; what fits."""

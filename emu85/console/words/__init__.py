@@ -5,13 +5,14 @@ from emu85.console.words import (
     asking,
     changing,
     files,
+    joining,
     looking,
     moving,
     stopping,
     talking,
 )
 
-_ORDER = (moving, stopping, looking, changing, talking, files, asking)
+_ORDER = (moving, stopping, looking, changing, talking, joining, files, asking)
 
 FORMS = [
     form for group in _ORDER for form in registry.FORMS if form.action.__module__ == group.__name__

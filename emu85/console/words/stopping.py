@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from emu85.console.registry import form
@@ -71,10 +72,13 @@ def wake(session: Session, number: str) -> None:
 @form("findings", "what the board noticed that hardware would punish")
 def findings(session: Session) -> None:
     """Floating reads, two chips at once, writes to ROM, reads of RAM never written,
-    execution outside code, a stack that leaves its region. Counted for each place."""
+    execution outside code, a stack that leaves its region. Counted for each place.
+    Bits sent on SOD that are more than 3 % too long or too short are told as well."""
     places = session.places
     found = list(session.machine.findings)
-    if not found:
+    line = session.machine.serial
+    notice = line.baud_check.notice if line else None
+    if not found and not notice:
         session.screen.show("No findings.")
     for one in found:
         where = f"port {one.address:02X}" if one.is_port else places.text(one.address)
@@ -82,3 +86,5 @@ def findings(session: Session) -> None:
         when = f"T {one.first_t}" if one.times == 1 else f"T {one.first_t} to {one.last_t}"
         session.screen.show(f"{one.description} at {where}: {times}, {when}")
         session.screen.show(f"    first by the instruction at {places.text(one.pc)}")
+    if notice:
+        session.screen.show("\n".join(textwrap.wrap(str(notice), subsequent_indent="    ")))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from emu85.board.serial import SerialLine
 from emu85.console.registry import form
 from emu85.errors import UserError
 
@@ -16,16 +15,25 @@ _ESCAPES = {"r": "\r", "n": "\n", "t": "\t", "\\": "\\"}
 _ESCAPE = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|(.?))", re.S)
 
 
-@form("talk", "run, and send what is typed to the serial line")
-def talk(session: Session) -> None:
-    """Ctrl-C holds the board and comes back here. Return sends a carriage return."""
-    _serial(session)
+@form("talk [END]", "run, and send what is typed to the serial line")
+def talk(session: Session, end: str = "") -> None:
+    """Ctrl-C holds the board and comes back here. Return sends a carriage return.
+    With the name of a serial end the console turns to it and stays there."""
+    if end:
+        session.pane.turn_to(end)
+    _ = session.pane.end  # a board without one is told of first
     if not session.driver.has_keyboard:
         raise UserError(
             "talk needs a terminal to type at",
             expected="'enter TEXT' and then 'run for TIME' in a script",
         )
-    session.show_held(session.move(session.free_run(), keyboard=True))
+    session.show_held(session.move(session.free_run(hears=True), keyboard=True))
+
+
+@form("type to END TEXT", "send text to one of several serial lines")
+def type_to(session: Session, end: str, text: str) -> None:
+    """As 'type TEXT' does, whatever end the console is at."""
+    session.machine.board.serial_ends[end].send(unescaped(text))
 
 
 @form("type TEXT", "send text to the serial line, without Enter")
@@ -34,7 +42,7 @@ def type_text(session: Session, text: str) -> None:
     \r is a carriage return, \n a line feed, \t a tab, \\ a backslash, \x1B the byte 1B.
     The bytes go out one after another at the line's rate once the machine moves.
     Quotes around the text are dropped; they keep blanks at its ends, and #."""
-    _serial(session).send(unescaped(text))
+    session.pane.end.send(unescaped(text))
 
 
 @form("enter [TEXT]", "send text and then Enter to the serial line")
@@ -70,12 +78,6 @@ def _escape(found: re.Match[str]) -> str:
             f"there is no escape \\{found[2]}", expected="\\r, \\n, \\t, \\\\ or \\x and two digits"
         )
     return _ESCAPES[found[2]]
-
-
-def _serial(session: Session) -> SerialLine:
-    if session.machine.serial is None:
-        raise UserError("this board has no serial line", expected="a board with a serial line")
-    return session.machine.serial
 
 
 @form("press BUTTON", "press a key or button of the board for a moment")
