@@ -32,7 +32,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
-from math import ceil
+from math import lcm
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.device import Device, Read, Register, Site
@@ -267,16 +267,20 @@ class Train:
     def __init__(self, period: Fraction, start: Fraction, high: Fraction) -> None:
         """``high``: how long after each rising edge it falls."""
         self.period = period
-        self._start = start
         self._first_fall = start + high
+        # Whole numbers of a small unit: counts are asked for in every poll.
+        self._units = 2 * lcm(period.denominator, start.denominator, high.denominator)
+        self._period_units = int(period * self._units)
+        self._rise_units = int((start + _HALF) * self._units)
+        self._fall_units = int((self._first_fall + _HALF) * self._units)
 
     def falls_before(self, t: int) -> int:
         """Falling edges before T-state ``t``; one at ``t`` comes after what happens at ``t``."""
-        return max(0, ceil((t - _HALF - self._first_fall) / self.period))
+        return max(0, -((self._fall_units - t * self._units) // self._period_units))
 
     def rises_before(self, t: int) -> int:
         """Rising edges before T-state ``t``."""
-        return max(0, ceil((t - _HALF - self._start) / self.period))
+        return max(0, -((self._rise_units - t * self._units) // self._period_units))
 
     def fall(self, number: int) -> Fraction:
         """When falling edge ``number`` is, the first being 1."""
