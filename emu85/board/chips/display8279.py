@@ -465,14 +465,19 @@ class Kdc8279(Device):
         if self._row_event:
             self._row_event.cancel()
             self._row_event = None
-        if self._looks and self._clock is not None:
-            number = int(self._position + Fraction(1, 2))
-            middle = self._origin + (number + Fraction(1, 2)) * self._clock * ROW_CLOCKS
-            if middle <= self.site.schedule.now:
-                number, middle = number + 1, middle + self._clock * ROW_CLOCKS
-            self._row_event = self.site.schedule.at(
-                nearest_t(middle), lambda: self._see_row(number)
-            )
+        if self._looks:
+            number = int(self._position)
+            if self._middle(number) <= self.site.schedule.now:
+                number += 1
+            self._look_at(number)
+
+    def _middle(self, number: int) -> int:
+        """The T-state in the middle of a row's time, rows counted from the origin."""
+        assert self._clock is not None
+        return nearest_t(self._origin + (2 * number + 1) * self._clock * (ROW_CLOCKS // 2))
+
+    def _look_at(self, number: int) -> None:
+        self._row_event = self.site.schedule.at(self._middle(number), lambda: self._see_row(number))
 
     def _see_row(self, number: int) -> None:
         self._row_event = None
@@ -481,7 +486,8 @@ class Kdc8279(Device):
             self._take_sensors(row)
         else:
             self._take_keys(row)
-        self._await_row()
+        if self._looks and self._row_event is None:
+            self._look_at(number + 1)
 
     def _take_keys(self, row: int) -> None:
         closed = [row << 3 | column for column in range(8) if not self._returns >> column & 1]

@@ -78,6 +78,8 @@ class Keypad(Device):
         """Keys that are down, with the event that lets each go."""
         self._levels: dict[str, int] = {}
         self._waves: dict[str, Wave] = {}
+        self._next_edges: dict[str, tuple[int, int]] = {}
+        """Number and T-state of the edge up to which ``_levels`` knows a wave's level."""
         self._next: Event | None = None
 
     def power(self) -> None:
@@ -125,13 +127,22 @@ class Keypad(Device):
             self._waves.pop(pin, None)
         else:
             self._waves[pin] = Wave(period, start_t, high)
+        self._next_edges.pop(pin, None)
         self._show()
 
     def _level(self, pin: str) -> int:
         """The level at a row input; high where no wire comes."""
-        wave = self._waves.get(pin)
-        number = wave.next_edge(self.site.schedule.now) if wave else 0
-        return number % 2 if number else self._levels.get(pin, 1)
+        wave, now = self._waves.get(pin), self.site.schedule.now
+        if wave:
+            number, t = self._next_edges.get(pin, (0, 0))
+            if t <= now:
+                following = wave.edge(number + 1)  # mostly the one wanted, and soon found
+                is_next = 0 < t <= now < following
+                number = number + 1 if is_next else wave.next_edge(now)
+                self._next_edges[pin] = number, wave.edge(number)
+                if number:
+                    self._levels[pin] = number % 2
+        return self._levels.get(pin, 1)
 
     def _is_selected(self, row: int) -> bool:
         if self._decodes:
@@ -156,10 +167,8 @@ class Keypad(Device):
             self._await_row({row for row, _ in places})
 
     def _await_row(self, rows: set[int]) -> None:
-        now = self.site.schedule.now
         pins = _SELECTS if self._decodes else [f"r{row}" for row in rows]
-        waves = [self._waves[pin] for pin in pins if pin in self._waves]
-        edges = [wave.edge(wave.next_edge(now)) for wave in waves]
+        edges = [self._next_edges[pin][1] for pin in pins if pin in self._waves]
         if edges:
             self._next = self.site.schedule.at(min(edges), self._show)
 
