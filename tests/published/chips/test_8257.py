@@ -11,7 +11,7 @@ import itertools
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.firmware import assemble
-from emu85.machine import Machine
+from emu85.machine import Machine, Reason
 
 BOARD = """
 name: bench
@@ -284,6 +284,40 @@ CONV    MACRO
     assert kept(machine)[:7] == [0x00, 0x14, 0x10, 0x00, 0x00, 0x14, 0x00]
     # No auto load any more: the count has wrapped to 3FFF and goes on from where it was.
     assert [c[2] for c in found[5:]] == [0x8143] and kept(machine)[7] == 0x00
+
+
+def test_a_halted_cpu_gives_the_bus_too() -> None:
+    """8085AH data sheet: HOLD is accepted in the halt state, and the halt goes on after it."""
+    machine = Machine.from_text(PULSED, trace=1000)
+    firmware = """
+        LOAD 2, 8120H, WR
+        OUTB MODE, 44H
+        OUT 12H
+        HLT
+    """
+    machine.load(assemble(START + firmware, "bench.asm").image)
+    held = machine.run(t_states=5000)
+    assert held.reason is Reason.HALTED
+    names = [Cycle(int(r["type"])).name for r in machine.trace.last(5)]
+    assert names == ["OF", "HALT", "HOLD", "MW", "HALT"]
+    assert machine.memory[0x8120] == 0xA1 and not machine.lines & Line.HLDA
+
+
+def test_reset_ends_everything() -> None:
+    """RESET: mode and status are cleared, HRQ falls, the CPU has the bus."""
+    machine = Machine.from_text(BOARD, trace=1000)
+    firmware = """
+        LOAD 0, 8000H, WR + 255
+        OUTB MODE, 41H
+        OUTB ASK, 1
+    """
+    machine.load(assemble(START + firmware + "DONE: HLT\n", "bench.asm").image)
+    machine.run(t_states=700)
+    assert machine.lines & Line.HLDA
+    machine.reset()
+    assert not machine.lines & (Line.HLDA | Line.HOLD)
+    machine.step()
+    assert machine.trace[-1]["type"] == Cycle.OF and machine.trace[-1]["address"] == 0
 
 
 def test_tc_is_high_in_the_last_cycle_alone() -> None:
