@@ -80,6 +80,7 @@ DLAB, SET_BREAK = 0x80, 0x40
 # Interrupt identifications, in order of priority.
 NONE, OF_LINE, OF_DATA, OF_TIME_OUT, OF_HOLDING, OF_MODEM = 0x01, 0x06, 0x04, 0x0C, 0x02, 0x00
 
+_STATUS_PINS = ("intrpt", "rxrdy", "txrdy")
 _MODEM_PINS = {"dtr": Modem.DTR, "rts": Modem.RTS, "out1": Modem.OUT1, "out2": Modem.OUT2}
 _CTS, _DSR, _RI, _DCD = 0x10, 0x20, 0x40, 0x80
 _INPUTS = {"cts": _CTS, "dsr": _DSR, "ri": _RI, "dcd": _DCD}
@@ -150,6 +151,7 @@ class Uart16550(Device):
         self._clocks: dict[str, Fraction | None] = {}
         self._levels: dict[str, int] = {}
         self._divisor = self._scratch = self._data = 0
+        self._has_wires = False
         self._start()
 
     def _start(self) -> None:
@@ -177,6 +179,7 @@ class Uart16550(Device):
         self._clocks = {"xin": self._crystal, "rclk": None}
         self._levels = {"cts": 0, "dsr": 0, "dcd": 0, "ri": 1, "sin": MARK}
         self._divisor = self._scratch = self._data = 0
+        self._has_wires = any(self.site.is_wired(pin) for pin in _STATUS_PINS)
         self._sender.power(self.site.schedule)
         self._receiver.power(self.site.schedule)
         self._start()
@@ -366,6 +369,8 @@ class Uart16550(Device):
         watch(IDENT, ident == OF_HOLDING)
         watch(LINE_STATUS, line_status & (ERRORS | LineStatus.FIFO_ERROR) != 0)
         watch(MODEM_STATUS, self._deltas != 0)
+        if not self._has_wires:
+            return
         drive("intrpt", int(ident != NONE))
         drive("rxrdy", int(not fetch))
         drive("txrdy", int(not room))

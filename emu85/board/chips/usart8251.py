@@ -66,6 +66,7 @@ class Status:
 
 
 _PIN_OF = {"rxrdy": Status.RX_READY, "txempty": Status.TX_EMPTY}
+_STATUS_PINS = (*_PIN_OF, "txrdy", "syndet")
 
 
 class Expected(enum.Enum):
@@ -140,6 +141,7 @@ class Usart8251(Device):
         self._receiver = AsyncReceiver(self._arrive)
         self._clocks: dict[str, Clock | None] = {"txc": None, "rxc": None}
         self._cts = self._dsr = 0
+        self._has_wires = False
         self._begin()
 
     def _begin(self) -> None:
@@ -164,6 +166,7 @@ class Usart8251(Device):
     def power(self) -> None:
         self._clocks = {"txc": None, "rxc": None}
         self._cts = self._dsr = 0
+        self._has_wires = any(self.site.is_wired(pin) for pin in _STATUS_PINS)
         self._sender.power(self.site.schedule)
         self._receiver.power(self.site.schedule)
         self._begin()
@@ -284,7 +287,10 @@ class Usart8251(Device):
             return
         self._shown = status, may_send
         self.site.publish(CONTROL, status)
-        self.site.watch_reads(CONTROL, self._detected and self.is_synchronous)
+        if not self._mode.factor:
+            self.site.watch_reads(CONTROL, self._detected and self.is_synchronous)
+        if not self._has_wires:
+            return
         drive = self.site.drive
         for pin, bit in _PIN_OF.items():
             drive(pin, int(status & bit != 0))
