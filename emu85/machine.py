@@ -238,7 +238,7 @@ class Machine:
         Raises:
             UserError: a battery file that cannot be written; nothing is changed then.
         """
-        self.board.power_off()
+        self.board.save_batteries()
         self.schedule.clear()
         self.schedule.now = 0
         self._writing = False

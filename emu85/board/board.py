@@ -147,8 +147,8 @@ class Board:
         self.reset()
         self._powered = True
 
-    def power_off(self) -> None:
-        """Power goes off: RAM whose battery has a file is written to it, if it was powered.
+    def save_batteries(self) -> None:
+        """Write RAM whose battery has a file to it, as when power goes off; if it was powered.
 
         Raises:
             UserError: a file that cannot be written.

@@ -141,7 +141,7 @@ class Session:
             self.links.drain(_LAST_BYTES)
             self.links.close()
         finally:
-            self.machine.board.power_off()
+            self.machine.board.save_batteries()
 
     def free_run(
         self, t_states: int = FOREVER, until: int | None = None, *, hears: bool = False

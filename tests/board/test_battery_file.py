@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import pytest
 
+from emu85.console.screen import PlainScreen
+from emu85.console.session import Session
 from emu85.cpu.layout import INDEX_MASK, UNWRITTEN
 from emu85.errors import UserError
 from emu85.machine import Machine
@@ -23,17 +26,29 @@ def test_bytes_go_to_the_file_when_power_goes_off_and_come_back(tmp_path: Path) 
     first.write(0x8000, 0x12)
     first.write(0x83FF, 0x34)
     assert list(tmp_path.iterdir()) == []  # nothing before power goes off
-    first.board.power_off()
+    first.board.save_batteries()
     first.board.power()
     data = (tmp_path / "kept.ram").read_bytes()
     assert (len(data), data[0], data[-1], sum(data)) == (1024, 0x12, 0x34, 0x46)
     assert first.read(0x8000) == 0x12
     first.write(0x8000, 0x56)
-    first.board.power_off()
+    first.board.save_batteries()
     second = bench(tmp_path)
     assert (second.read(0x8000), second.read(0x83FF)) == (0x56, 0x34)
     assert not second.board.store[second.word(0x8000) & INDEX_MASK] & UNWRITTEN
     assert [path.name for path in tmp_path.iterdir()] == ["kept.ram"]
+
+
+def test_the_console_saves_batteries(tmp_path: Path) -> None:
+    machine = Machine.from_text(RAM, file=str(tmp_path / "bench.yaml"))
+    session = Session(machine, PlainScreen(io.StringIO()))
+    for value, words in ((1, "save here.json"), (2, "power")):
+        machine.memory[0x8000] = value
+        session.execute(words.replace("here", str(tmp_path / "here")))
+        assert (tmp_path / "kept.ram").read_bytes()[0] == value
+    machine.memory[0x8000] = 3
+    session.close()
+    assert (tmp_path / "kept.ram").read_bytes()[0] == 3
 
 
 def test_a_file_that_does_not_fit(tmp_path: Path) -> None:

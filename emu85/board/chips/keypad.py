@@ -19,7 +19,7 @@ from fractions import Fraction
 from typing import Any, ClassVar
 
 from emu85.board.device import Control, Device, Site, at_least_one_t
-from emu85.board.kinds import TEXT, TIME, Key, listing
+from emu85.board.kinds import TEXT, TIME, Key, listing, scalar
 from emu85.board.nodes import Node
 from emu85.board.schedule import Event
 from emu85.board.serial import nearest_t
@@ -28,6 +28,7 @@ from emu85.errors import UserError, nearest
 
 SIDE = 8
 _SELECTS = ("s0", "s1", "s2")
+KEY_NAME = scalar("the name of a key", lambda text: text)
 
 
 class Keypad(Device):
@@ -52,9 +53,9 @@ class Keypad(Device):
            enumerate(_SELECTS)},
     }  # fmt: skip
     controls = (
-        Control("press", "press a key by name and let go after the hold time", TEXT),
-        Control("down", "press a key and keep it down", TEXT),
-        Control("up", "let a key go", TEXT),
+        Control("press", "press a key by name and let go after the hold time", KEY_NAME),
+        Control("down", "press a key and keep it down", KEY_NAME),
+        Control("up", "let a key go", KEY_NAME),
     )
 
     def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:

@@ -66,12 +66,14 @@ def _add_names(machine: Machine, values: Mapping[str, int], equated: Collection[
 @form("save FILE [RANGE]", ".hex or .bin of memory, or .json of the session")
 def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> None:
     """save dump.hex 8000-80FF     save dump.bin 8000-80FF     save session.json
-    A file that is there is replaced as a whole or not at all."""
+    A file that is there is replaced as a whole or not at all. With the session, RAM
+    on a battery that has a file is saved too."""
     suffix = file.suffix.casefold()
     if suffix == ".json":
         if range is not None:
             raise UserError("a session has no address range", expected="save FILE.json alone")
         saved.save(session, file)
+        session.machine.board.save_batteries()
         session.screen.show(
             f"{file.name}: {counted(len(session.machine.stops), 'stop')}, "
             f"{counted(len(session.machine.symbols), 'symbol')}"
