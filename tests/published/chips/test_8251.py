@@ -393,6 +393,27 @@ def test_a_break_of_one_character_is_no_break() -> None:
     assert [value & (DETECT | FE) for value in kept[1:]] == [FE, FE]
 
 
+def test_break_detect_on_a_plain_wire() -> None:
+    """The same where RxD is a bare level, such as a plug that is pulled."""
+    text = BOARD.format(baud=9600, format="8N1", clock=153_600)
+    text = text.replace(", terminal: {baud: 9600, format: 8N1}", "") + "  usart.rxd: side.q2\n"
+    board = SerialBench(text, NAMES)
+    kept = board.run(
+        MODE_8N1
+        + ON
+        + "PUT SIDE, 0F8H\n"
+        + FETCH
+        + "KEEP CTL\nLXI B, 400\nCALL PAUSE\nKEEP CTL\n"
+        + "PUT SIDE, 0FCH\nKEEP CTL\nLXI B, 400\nCALL PAUSE\nKEEP CTL\n"
+    )
+    assert kept[0] == 0
+    assert [value & (DETECT | RXRDY) for value in kept[1:]] == [0, DETECT, 0, 0]
+    rise, fall = [t for t, _ in board.changes("side", "p3")][-2:]
+    low = [end for end in board.ends_of(Cycle.IOW, 0x30) if end < rise][-1]
+    assert abs(rise - (low + 19.5 * BIT)) <= 3
+    assert [end for end in board.ends_of(Cycle.IOW, 0x30) if abs(end - fall) <= 3]
+
+
 # --- interrupts ------------------------------------------------------------------------
 
 
