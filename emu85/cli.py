@@ -11,13 +11,13 @@ import contextlib
 import os
 import sys
 from collections.abc import Callable, Sequence
-from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from emu85.errors import UserError, nearest
 
 if TYPE_CHECKING:
+    from emu85.console.start import Start
     from emu85.firmware import Image
 
 _FAILED = 2
@@ -58,7 +58,7 @@ class _Parser(argparse.ArgumentParser):
 
 def _read(words: list[str]) -> argparse.Namespace:
     parser = _Parser(prog="emu85", description="A cycle-accurate 8085 single-board emulator.")
-    parser.add_argument("--version", action="version", version=f"emu85 {_version()}")
+    parser.add_argument("--version", action=_ShowVersion)
     commands = parser.add_subparsers(metavar="COMMAND", title="commands")
     for name, (add, summary) in _COMMANDS.items():
         add(commands.add_parser(name, help=summary, description=summary))
@@ -72,7 +72,20 @@ def _read(words: list[str]) -> argparse.Namespace:
     return parser.parse_args(words or ["--help"])
 
 
+class _ShowVersion(argparse.Action):
+    """Looks the version up only when it is asked for: that takes longer than all the rest."""
+
+    def __init__(self, option_strings: Sequence[str], dest: str) -> None:
+        super().__init__(option_strings, dest, nargs=0, help="print the version")
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        print(f"emu85 {_version()}")
+        parser.exit()
+
+
 def _version() -> str:
+    from importlib import metadata
+
     try:
         return metadata.version("emu85")
     except metadata.PackageNotFoundError:
@@ -126,9 +139,17 @@ def _add_run(parser: argparse.ArgumentParser) -> None:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from emu85.console.start import Start, run
+    from emu85.console.start import all_kept, run
 
-    start = Start(
+    with all_kept():
+        start = _start(options)
+    return run(start)
+
+
+def _start(options: argparse.Namespace) -> Start:
+    from emu85.console.start import Start
+
+    return Start(
         board=options.board,
         firmware=None if options.firmware is None else Path(options.firmware),
         at=None if options.at is None else _address(options.at),
@@ -139,7 +160,6 @@ def _run(options: argparse.Namespace) -> int:
         speed=options.speed,
         joins=tuple(options.join),
     )
-    return run(start)
 
 
 def _count(text: str, what: str, low: int, high: int) -> int:

@@ -1,5 +1,6 @@
 """The commands as a user runs them, in processes of their own."""
 
+import gc
 import os
 import subprocess
 import sys
@@ -7,7 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from emu85.cli import main
+from emu85.console.start import Start, run
 from emu85.cpu.compiler import compiled_loop
+from emu85.errors import UserError
 from tests.console.programs import COUNTER, TALKER
 
 
@@ -160,3 +164,16 @@ def test_boards_are_listed_and_shown() -> None:
     assert "0000-07FF" in text
     _, schema, _ = emu85("board", "--schema")
     assert "crystal" in schema
+
+
+def test_garbage_is_looked_for_again_after_a_start() -> None:
+    with pytest.raises(UserError):
+        run(Start("nowhere", None, None, None, False, True, 10, None))
+    assert gc.isenabled()
+
+
+def test_the_version_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["--version"])
+    assert ended.value.code == 0
+    assert capsys.readouterr().out.startswith("emu85 ")
