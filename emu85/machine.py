@@ -372,9 +372,7 @@ class Machine:
         for line, level, t in late:
             self._cpu.drive(line, level, t)
 
-    def transfer(
-        self, kind: Cycle, address: int, data: int | None, *, noted: bool = True
-    ) -> int:
+    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
         """One bus cycle by another bus master at ``schedule.now``, while HLDA is high.
 
         Args:

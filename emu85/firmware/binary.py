@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from emu85.errors import Place, UserError
 from emu85.firmware.image import SPACE, Image, Segment
+from emu85.wording import counted
 
 
 def read_binary(data: bytes, at: int = 0, file: str = "") -> Image:
@@ -22,7 +23,7 @@ def read_binary(data: bytes, at: int = 0, file: str = "") -> Image:
         raise UserError(
             f"{len(data)} bytes at {at:04X} run past FFFF",
             place,
-            expected=f"at most {room} bytes there",
+            expected=f"at most {counted(room, 'byte')} there",
         )
     return Image((Segment(at, bytes(data)),), source=file)
 

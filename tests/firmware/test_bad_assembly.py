@@ -55,6 +55,13 @@ BAD = {
     "second ELSE": (" IF 0\n ELSE\n ELSE\n ENDIF", 3, 2, "a second ELSE", ""),
     "operand of ENDIF": (" IF 1\n ENDIF 1", 2, 8, "ENDIF takes no operand", ""),
     "past the end": (" ORG 0FFFEH\n JMP 0", 2, 2, "3 bytes at FFFE run past FFFF", ""),
+    "a byte past the end": (
+        " ORG 0FFFFH\n NOP\n NOP",
+        3,
+        2,
+        "1 byte at the end runs past FFFF",
+        "",
+    ),
     "DS past the end": (" ORG 8000H\n DS 8001H", 2, 5, "32769 bytes at 8000 run past FFFF", ""),
     "same address twice": (" DB 1,2\n ORG 1\n DB 3", 3, 2, "address 0001 already has a byte", ""),
     "phase": (

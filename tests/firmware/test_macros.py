@@ -195,7 +195,7 @@ def test_argument_columns() -> None:
         ("M1 MACRO 1X\n ENDM", 1, 10, "'1X' is not a parameter name"),
         ("M1 MACRO X,\n ENDM", 1, 12, "parameter name is missing"),
         ("NOP MACRO\n ENDM", 1, 1, "NOP is a reserved word"),
-        ("M1 MACRO X\n ENDM\n M1 1,2", 3, 7, "M1 has 1 parameters, 2 given"),
+        ("M1 MACRO X\n ENDM\n M1 1,2", 3, 7, "M1 has 1 parameter, 2 given"),
         ("M1 MACRO X\n ENDM\n M1 <1,2", 3, 5, "'<' has no partner"),
         ("M1 MACRO X\n ENDM\n M1 1>", 3, 6, "'>' has no partner"),
         ("M1 MACRO X\n NOP", 1, 4, "MACRO is not closed"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from emu85.errors import Place, UserError
 from emu85.firmware.image import SPACE, Run, Segment, SourceLine, joined, segments_of
+from emu85.wording import counted
 
 
 class Memory:
@@ -56,8 +57,9 @@ def advance(location: int, count: int, column: int) -> int:
         UserError: it would pass that.
     """
     if location + count > SPACE:
+        place = "the end" if location == SPACE else f"{location:04X}"
         raise UserError(
-            f"{count} bytes at {location & 0xFFFF:04X} run past FFFF",
+            f"{counted(count, 'byte')} at {place} {'runs' if count == 1 else 'run'} past FFFF",
             Place(column=column),
             expected=f"at most {SPACE - location}",
         )
