@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from emu85.board.device import Device
 from emu85.board.nodes import Node
@@ -70,9 +70,8 @@ class DeviceUse:
     terminal: SerialFormat | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Pin:
-    """A pin of a device, by names."""
+class Pin(NamedTuple):
+    """A pin of a device, by names.  A tuple, since it is looked up at every edge."""
 
     device: str
     pin: str

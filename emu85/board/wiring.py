@@ -243,6 +243,8 @@ class Wiring:
         self._ends.tell(wire.sink, now)
 
     def _level(self, wire: Wire) -> int:
+        if len(wire.drivers) == 1:
+            return int(self._seen(wire.drivers[0]))
         if wire.gate is Gate.ANY:
             return int(any(self._seen(driver) for driver in wire.drivers))
         # Outputs that share a wire: any that is low pulls it low, if none does it is high.

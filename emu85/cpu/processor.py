@@ -18,6 +18,8 @@ RESET_T_STATES = 3
 T-states (8085AH data sheet; value from memory)."""
 
 _FOREVER = 1 << 60
+_NOT_INPUTS = ~int(INPUTS)
+_RST75, _TRAP, _HOLD = int(Line.RST75), int(Line.TRAP), int(Line.HOLD)
 
 
 class Processor:
@@ -129,19 +131,20 @@ class Processor:
         Raises:
             ValueError: if ``line`` is not an input.
         """
-        if line & ~INPUTS:
+        bit = int(line)  # arithmetic on members of a flag is slow
+        if bit & _NOT_INPUTS:
             raise ValueError(f"{line!r} is not an input of the CPU")
         state = self.state
         lines = state[State.LINES]
-        if bool(lines & line) == bool(level):
+        if bool(lines & bit) == bool(level):
             return False
-        state[State.LINES] = lines ^ line
-        if line == Line.RST75 and level:
+        state[State.LINES] = lines ^ bit
+        if bit == _RST75 and level:
             state[State.LATCH75] = 1
-        elif line == Line.TRAP:
+        elif bit == _TRAP:
             # Edge and level: the request goes when the line falls unacknowledged.
             state[State.TRAP_LATCH] = 1 if level else 0
-        elif line == Line.HOLD and level:
+        elif bit == _HOLD and level:
             state[State.HOLD_SINCE] = t
         return True
 

@@ -6,16 +6,20 @@ import sys
 
 from tests.bench.compute import compute
 from tests.bench.firmware import firmware
+from tests.bench.gantry import gantry
 from tests.bench.memory import memory
 from tests.bench.polling import polling
 from tests.bench.query import query
 from tests.bench.report import Measure, head, line, machine
 from tests.bench.starts import first_start, later_start
+from tests.bench.usart import usart
 
 MEASURES: dict[str, Measure] = {
     "compute": compute,
     "polling": polling,
     "firmware": firmware,
+    "gantry": gantry,
+    "usart": usart,
     "query": query,
     "first-start": first_start,
     "later-start": later_start,

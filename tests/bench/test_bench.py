@@ -5,8 +5,14 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+from emu85.board import fit, read_board
+from emu85.board.schedule import NEVER
+from tests.bench.gantry import at_rest, bare_board
 from tests.bench.programs import COMPUTE, NEAR_MISSES, STOPS, machine
 from tests.bench.report import Row, line
+from tests.bench.usart import CASES, echoing
 
 
 def test_one_measure_can_be_run_and_a_wrong_name_is_told() -> None:
@@ -47,3 +53,24 @@ def test_the_compute_loop_computes_and_the_stops_do_not_hit() -> None:
     low, high = sorted(seeds)[:2]
     assert int.from_bytes(board.memory[0x8022:0x8024], "little") == low * high
     assert not list(board.findings)
+
+
+def test_the_backplane_is_bare_and_at_rest_as_said() -> None:
+    bare = fit(read_board(bare_board(), "bare.yaml"))
+    assert bare.devices == {}
+    assert [(r.chip, r.low, r.high) for r in bare.memory_map() if r.chip] == [
+        ("monitor", 0x0000, 0x3FFF),
+        ("keep", 0x7000, 0x77FF),
+        ("work", 0x8000, 0xFFFF),
+    ]
+    still = at_rest(tick=False)
+    still.run(seconds=0.01)  # the last character goes out
+    assert still.schedule.next_t == NEVER  # nothing polls
+    ticking = at_rest(tick=True)
+    half = 1536 * 10  # CPU clock / 100 Hz / 2
+    assert 0 <= ticking.schedule.next_t - ticking.t <= half
+
+
+@pytest.mark.parametrize(("what", "board", "program"), CASES)
+def test_nothing_is_lost_on_a_full_line(what: str, board: str, program: str) -> None:
+    assert echoing(board, program, seconds=0.2, runs=1) > 0
