@@ -202,6 +202,27 @@ def _boards(options: argparse.Namespace) -> int:
     return 0
 
 
+def _add_devices(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("word", nargs="?", help="a device word, such as 8251A")
+    parser.add_argument("--board", help="the devices of a board, as Markdown")
+    parser.set_defaults(action=_devices)
+
+
+def _devices(options: argparse.Namespace) -> int:
+    from emu85.board import handbook, load_board
+
+    if options.word and options.board:
+        raise UserError("a device and a board at once", expected="one of the two")
+    if options.board:
+        text = handbook.board_page(load_board(options.board))
+    elif options.word:
+        text = handbook.page(handbook.device_named(options.word))
+    else:
+        text = handbook.listing()
+    print(text.rstrip())
+    return 0
+
+
 # --- instruction set --------------------------------------------------------------
 
 
@@ -332,6 +353,7 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "run": (_add_run, "run firmware on a board, with the console"),
     "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
     "boards": (_add_boards, "list the demo boards"),
+    "devices": (_add_devices, "list the devices, or print all about one: what is modelled"),
     "isa": (_add_isa, "print the instruction set, or all about one mnemonic or opcode"),
     "assemble": (_add_assemble, "assemble source to HEX or binary"),
     "disassemble": (_add_disassemble, "turn an image back into source"),

@@ -199,7 +199,7 @@ def schema_text() -> str:
         f"lines\n{textwrap.indent(LINES_TEXT, '  ')}",
         f"Numbers\n{textwrap.indent(NUMBERS_TEXT, '  ')}",
         "Parts\n" + "\n".join(f"  {p.number:<12}{p.about}" for p in PARTS.values()),
-        *(_device_block(device) for device in devices().values()),
+        *(device_block(device) for device in devices().values()),
     ]
     return "\n\n".join(parts) + "\n"
 
@@ -216,7 +216,8 @@ def _key_text(key: Key) -> str:
     return _hang(f"  {key.name:<11} ", text)
 
 
-def _device_block(device: type[Device]) -> str:
+def device_block(device: type[Device]) -> str:
+    """Options, registers, pins and controls of a device, one a row."""
     lines = [_hang(f"device: {device.kind:<11} ", device.about)]
     lines += [_key_text(key) for key in device.options + added(device)]
     for number, register in enumerate(device.registers):

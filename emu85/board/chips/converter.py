@@ -1,6 +1,6 @@
 """A level input behind a converter with a start command and a busy bit.
 
-Modelled on no one part: the register layout is ours, the manner (a write
+Of no one part, no published source: the register layout is ours, the manner (a write
 starts a conversion, a status bit tells its end, reading the result drops the
 end-of-conversion line) is that of successive-approximation converters of the
 time.  The level comes from a list or a file and moves on with board time, or is

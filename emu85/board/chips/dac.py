@@ -1,6 +1,6 @@
 """A converter from a byte to a voltage.
 
-Modelled on no one part: an eight-bit latch with a resistor ladder, as the trade has in
+Of no one part: an eight-bit latch with a resistor ladder, as the trade has in
 many forms; a common board circuit, no published source.
 
 Modelled: the byte written last comes out at once, 00 to FF for 0 V to ``full``; every

@@ -1,7 +1,9 @@
 """A push button with a debounced output.
 
-A common board circuit (a button with a flip-flop against bounce), no published
-source.
+A common board circuit (a button with a flip-flop against bounce), no published source.
+
+Modelled: a level that follows the hand: pressed for a while, or down and up.
+Not modelled: bounce, since the circuit is there to take it away.
 """
 
 from __future__ import annotations

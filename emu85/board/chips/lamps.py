@@ -3,6 +3,9 @@
 A common board circuit: an octal latch with clear (74LS273) driving lamps, no
 published source.  A lamp is lit by a 1, or by a 0 where the latch sinks the
 lamp's current.
+
+Modelled: the latch, cleared by RESET OUT; which lamps are lit.
+Not modelled: brightness; the time a filament takes.
 """
 
 from __future__ import annotations

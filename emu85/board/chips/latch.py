@@ -2,7 +2,11 @@
 
 Trade parts of this kind: 74LS374 (no clear) and 74LS273 (clear), wired to the
 write strobe; readable back through a three-state buffer such as the 74LS244.
-Power-on contents of a latch without clear are undefined; 00 is our choice.
+The circuit is common practice, no published source.
+
+Modelled: the latch, its bits on pins, reading back, clearing by RESET OUT.
+Not modelled: propagation delays.  Choice: a latch without clear, whose contents are
+undefined when power comes on, begins at 00.
 """
 
 from __future__ import annotations

@@ -2,6 +2,9 @@
 
 A common board circuit: switches with pull-ups on a three-state buffer
 (74LS244), no published source.
+
+Modelled: eight levels, set by hand, kept through RESET and power.
+Not modelled: bounce.
 """
 
 from __future__ import annotations

@@ -2,6 +2,10 @@
 
 Commonly wired to RST 7.5, whose latch takes each rising edge; a common board
 circuit, no published source.
+
+Modelled: pulses of an exact mean rate from power-on, of a given length; RESET does
+not touch them.
+Not modelled: jitter and drift.
 """
 
 from __future__ import annotations

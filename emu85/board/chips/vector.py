@@ -6,8 +6,9 @@ Source for the INTA sequence: Intel MCS-80/85 Family User's Manual (October
 1979), interrupt section (value from memory).  The circuit itself is common
 practice, no published source.
 
-A rising edge of ``request`` sets a flip-flop that drives ``intr``; the first
-INTA pulse clears it.
+Modelled: a rising edge of ``request`` sets a flip-flop that drives ``intr``; the first
+INTA pulse clears it; the bytes, one for each INTA pulse.
+Not modelled: propagation delays.
 """
 
 from __future__ import annotations
