@@ -44,8 +44,8 @@ it, and so does anything from 80 up.
     8F  card identification, 5C
 
 A slot with no cycle types looks at lines alone, and is met when they come to be as
-asked.  Other numbers read as 00.  A hit is acted on within its machine cycle:
-``hit`` rises as a latch's outputs do in a write to it, and it falls when no slot is left
+asked.  Other numbers read as 00.  A hit is acted on as its machine cycle
+ends, too late for an interrupt in that very T-state; ``hit`` falls when no slot is left
 in 80 whose xD asks for it.  The user may rest or drop the firmware's stops, which the
 card then shows as disarmed.
 """
@@ -293,7 +293,9 @@ class Sentry(Device):
 
     def _act(self, slot: Slot, stop: Stop) -> None:
         action = slot.registers[ACTION]
-        self._show_hit()
+        # The strobe that the card goes by ends too late for the inputs to be sampled in
+        # the same cycle; so does an event.
+        self.site.schedule.at(self.site.schedule.now, self._show_hit)
         if action & SOUND:
             self._sound()
         if action & PACE:

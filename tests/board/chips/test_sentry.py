@@ -174,13 +174,12 @@ def test_a_hit_raises_its_line_until_the_status_is_cleared() -> None:
 """
     machine = card("MVI A,0EH", "SIM", "EI", COUNTED.format(action=RAISE), vectors=handler)
     machine.run(t_states=1000)
-    # The line follows within the cycle, as that of a latch does with an OUT, so that the
-    # instruction it belongs to is the last before the interrupt.
+    # The line rises as the cycle ends, too late for this STA: the third one goes first.
     write = SECOND_WRITE_T + 7 + 4 + 4
     assert machine.stops[1].last_t == write
     records = machine.trace.all()
     acknowledge = records[records["type"] == int(Cycle.BI)][0]
-    assert int(acknowledge["t"]) == write + 3
+    assert int(acknowledge["t"]) == write + 3 + 13
     assert list(machine.memory[0x8010:0x8012]) == [0x01, 0x00]
     assert list(records["address"]).count(0x2C) == 1  # the line fell again
 
