@@ -25,7 +25,7 @@ import numpy as np
 from emu85.board import Board, BoardDescription, SerialLine, fit, load_board, read_board
 from emu85.board.host import StopListener
 from emu85.board.schedule import NEVER, Schedule
-from emu85.bus.cycles import IO_CYCLES, LEVELS, STATES, Cycle
+from emu85.bus.cycles import IO_CYCLES, STATES, Cycle
 from emu85.bus.findings import Findings
 from emu85.bus.lines import Line
 from emu85.bus.trace import Trace
@@ -52,6 +52,7 @@ _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c i
 # Plain integers for what is looked at each time a device is asked: reading a member
 # of an enumeration costs as much as the loop's own call.
 _T, _LIMIT, _ANSWER = int(State.T), int(State.LIMIT), int(State.ANSWER)
+_CYCLES_LEFT = int(State.BUDGET)
 _EXIT_INDEX, _EXIT_TYPE = int(State.EXIT_INDEX), int(State.EXIT_TYPE)
 _EXIT_DATA, _LINES = int(State.EXIT_DATA), int(State.LINES)
 _INA = int(Cycle.INA)
@@ -175,6 +176,7 @@ class Machine:
         self._writing = False
         self._late: list[tuple[Line, int, int]] = []
         self._asked = False
+        self._master_stopped = False
         self._wait = False
         self._heeds_pace = False
         self.registers = Registers(self._state)
@@ -388,11 +390,9 @@ class Machine:
         value = self._read(index) if data is None else self._write(index, data)
         if not noted:
             return value
-        levels = LEVELS[kind]
-        shown = self.lines | Line.READY
-        for line, level in ((Line.IO_M, levels.io_m), (Line.S1, levels.s1), (Line.S0, levels.s0)):
-            shown |= line if level else Line(0)
-        self._cpu.note(self.schedule.now, address, value, kind, int(shown))
+        shown = (index & 0xFF) * 0x101 if kind in IO_CYCLES else index
+        out = self._cpu.master_cycle(self.schedule.now, shown, value, kind)
+        self._master_stopped |= bool(out & _STOP)
         return value
 
     # --- looking --------------------------------------------------------------
@@ -464,16 +464,16 @@ class Machine:
     def _burst_after_burst(self, end: int, budget: int) -> Reason:
         state, schedule, run = self._state, self.schedule, self._cpu.run
         while True:
-            t = state[State.T]
+            t = state[_T]
             if t >= end:
                 return Reason.LIMIT
             if self._asked:
                 return Reason.ASKED
             limit = min(schedule.next_t, end - 1, t + _BURST)
             out = run(limit, budget)
-            if out == Exit.READ:
+            if out == _READ:
                 out = self._answer_reads(limit)
-            budget = state[State.BUDGET]
+            budget = state[_CYCLES_LEFT]
             reason = self._serve(out, end)
             if reason is not None:
                 return reason
@@ -526,7 +526,9 @@ class Machine:
             self._tell_of_write(out)
         if out & _HLDA:
             self.board.hlda(int(state[_LINES] & _HLDA_LINE != 0))
-        holds = bool(out & _STOP) and self._stops_hold()
+        stopped = bool(out & _STOP) or self._master_stopped
+        self._master_stopped = False
+        holds = stopped and self._stops_hold()
         if self.stops.changed:
             self._arm()
         if holds:

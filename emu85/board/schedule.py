@@ -9,20 +9,19 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 NEVER = 1 << 62
 """A deadline later than any machine will reach, in T-states."""
 
 
-@dataclass(order=True, slots=True)
+@dataclass(slots=True, eq=False)
 class Event:
     """One thing to happen; keep it to be able to :meth:`cancel` it."""
 
     t: int
-    order: int
-    action: Callable[[], None] = field(compare=False)
-    cancelled: bool = field(default=False, compare=False)
+    action: Callable[[], None]
+    cancelled: bool = False
 
     def cancel(self) -> None:
         """Make sure that it does not happen."""
@@ -41,15 +40,18 @@ class Schedule:
     def __init__(self) -> None:
         self.now = 0
         self.next_t = NEVER
-        self._heap: list[Event] = []
+        self._heap: list[tuple[int, int, Event]] = []  # tuples compare without Python
         self._order = 0
 
     def at(self, t: int, action: Callable[[], None]) -> Event:
         """Have ``action`` called at T-state ``t`` (an integer, not before ``now``)."""
-        event = Event(max(t, self.now), self._order, action)
+        if t < self.now:
+            t = self.now
+        event = Event(t, action)
         self._order += 1
-        heapq.heappush(self._heap, event)
-        self.next_t = self._heap[0].t
+        heapq.heappush(self._heap, (t, self._order, event))
+        if t < self.next_t:
+            self.next_t = t
         return event
 
     def after(self, t_states: int, action: Callable[[], None]) -> Event:
@@ -58,13 +60,15 @@ class Schedule:
 
     def run_until(self, t: int) -> None:
         """Run every event that is due before T-state ``t``; ``now`` becomes ``t``."""
+        heap = self._heap
         while self.next_t < t:
-            event = heapq.heappop(self._heap)
-            self._set_next()
+            at, _, event = heapq.heappop(heap)
+            self.next_t = heap[0][0] if heap else NEVER
             if not event.cancelled:
-                self.now = event.t
+                self.now = at
                 event.action()
-        self._drop_cancelled()
+        if heap and heap[0][2].cancelled:
+            self._drop_cancelled()
         self.now = t
 
     def clear(self) -> None:
@@ -73,9 +77,7 @@ class Schedule:
         self.next_t = NEVER
 
     def _drop_cancelled(self) -> None:
-        while self._heap and self._heap[0].cancelled:
-            heapq.heappop(self._heap)
-        self._set_next()
-
-    def _set_next(self) -> None:
-        self.next_t = self._heap[0].t if self._heap else NEVER
+        heap = self._heap
+        while heap and heap[0][2].cancelled:
+            heapq.heappop(heap)
+        self.next_t = heap[0][0] if heap else NEVER

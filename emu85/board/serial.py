@@ -21,8 +21,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from emu85.board.baud_check import BaudCheck
 from emu85.board.description import SerialFormat
@@ -32,8 +32,7 @@ MARK = 1
 SPACE = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(NamedTuple):
     """A character from the board.
 
     Attributes:
@@ -231,4 +230,6 @@ class SerialLine:
 
 def nearest_t(t: Fraction) -> int:
     """The T-state nearest to an exact moment, half up."""
+    if t.denominator == 1:
+        return t.numerator
     return (2 * t.numerator + t.denominator) // (2 * t.denominator)

@@ -88,8 +88,10 @@ class DeviceSite:
 
     def publish(self, register: int, value: int) -> None:
         """Let reads of a published register find ``value`` from now on."""
-        self._shown[register] = value & 0xFF
-        self.restore(register)
+        value &= 0xFF
+        if self._shown[register] != value:
+            self._shown[register] = value
+            self.restore(register)
 
     def watch_reads(self, register: int, on: bool) -> None:
         """Have the device told of reads of a watched register, or no longer."""
@@ -183,4 +185,5 @@ class DeviceSite:
             self._watch(register, False)
         self._watched.clear()
         for register in range(len(self._shown)):
-            self.publish(register, self._pull_ups)
+            self._shown[register] = self._pull_ups
+            self.restore(register)

@@ -5,19 +5,20 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.cycles import Cycle
+from emu85.bus.cycles import LEVELS, Cycle
 from emu85.bus.findings import Findings
 from emu85.bus.lines import INPUTS, Line
 from emu85.bus.trace import Trace
 from emu85.cpu.compiler import compiled_loop
 from emu85.cpu.layout import EVERY_CYCLE, STATE_CELLS, STOP_FIELDS, State, StopField
-from emu85.cpu.rows import pack
+from emu85.cpu.rows import DATA_SHIFT, LINES_SHIFT, TYPE_SHIFT, pack
 
 RESET_T_STATES = 3
 """Shortest RESET IN pulse the data sheet allows with the clock running, in
 T-states (8085AH data sheet; value from memory)."""
 
 _FOREVER = 1 << 60
+_LIMIT, _BUDGET = int(State.LIMIT), int(State.BUDGET)
 _NOT_INPUTS = ~int(INPUTS)
 _RST75, _TRAP, _HOLD = int(Line.RST75), int(Line.TRAP), int(Line.HOLD)
 
@@ -74,13 +75,38 @@ class Processor:
             ``layout.Exit`` bits.
         """
         state = self.state
-        state[State.LIMIT] = limit
-        state[State.BUDGET] = budget
+        state[_LIMIT] = limit
+        state[_BUDGET] = budget
         return self._loop(*self._arguments)
 
     def run_on(self) -> int:
         """Go on with the limit and the budget that are in the state vector."""
         return self._loop(*self._arguments)
+
+    def master_cycle(self, t: int, address: int, data: int, kind: Cycle) -> int:
+        """Put a bus cycle by another bus master on the trace and try the stops on it.
+
+        Args:
+            t: its start, T-states.
+            kind: MR, MW, IOR or IOW.
+
+        Returns:
+            ``layout.Exit`` bits: STOP if a stop hit.
+
+        Raises:
+            RuntimeError: the CPU has not given the bus away (HLDA is low).
+        """
+        state = self.state
+        if not state[State.LINES] & Line.HLDA:
+            raise RuntimeError("a bus master moved a byte while HLDA was low")
+        shown = state[State.LINES] | Line.READY | _status(kind)
+        state[State.MASTER] = (
+            address | data << DATA_SHIFT | kind << TYPE_SHIFT | shown << LINES_SHIFT
+        )
+        state[State.MASTER_T] = t
+        out = self.run(state[State.T])
+        self.settle()
+        return out
 
     def power(self, pull_up: int) -> None:
         """Everything as when the supply comes up, before RESET IN; T is 0.
@@ -168,6 +194,12 @@ class Processor:
             self._data_watch,
             *self._rest,
         )
+
+
+def _status(kind: Cycle) -> int:
+    levels = LEVELS[kind]
+    pairs = ((Line.IO_M, levels.io_m), (Line.S1, levels.s1), (Line.S0, levels.s0))
+    return sum(int(line) for line, level in pairs if level)
 
 
 def _line_stops(table: NDArray[np.int64]) -> int:

@@ -142,6 +142,7 @@ class Usart8251(Device):
         self._clocks: dict[str, Clock | None] = {"txc": None, "rxc": None}
         self._cts = self._dsr = 0
         self._has_wires = False
+        self._wired: list[tuple[str, int]] = []
         self._begin()
 
     def _begin(self) -> None:
@@ -167,6 +168,7 @@ class Usart8251(Device):
         self._clocks = {"txc": None, "rxc": None}
         self._cts = self._dsr = 0
         self._has_wires = any(self.site.is_wired(pin) for pin in _STATUS_PINS)
+        self._wired = [(pin, bit) for pin, bit in _PIN_OF.items() if self.site.is_wired(pin)]
         self._sender.power(self.site.schedule)
         self._receiver.power(self.site.schedule)
         self._begin()
@@ -292,7 +294,7 @@ class Usart8251(Device):
         if not self._has_wires:
             return
         drive = self.site.drive
-        for pin, bit in _PIN_OF.items():
+        for pin, bit in self._wired:
             drive(pin, int(status & bit != 0))
         drive("txrdy", int(may_send and status & Status.TX_READY != 0))
         if not (self.is_synchronous and self._mode.external):
