@@ -45,6 +45,7 @@ STOPS, LINE_STOPS = int(State.STOPS), int(State.LINE_STOPS)
 EXIT_INDEX, EXIT_DATA = int(State.EXIT_INDEX), int(State.EXIT_DATA)
 EXIT_TYPE, EXIT_T = int(State.EXIT_TYPE), int(State.EXIT_T)
 HOLD_SINCE, LAST_START = int(State.HOLD_SINCE), int(State.LAST_START)
+MASTER, MASTER_T = int(State.MASTER), int(State.MASTER_T)
 SKIP, ASKED_LINES = int(State.SKIP_HOLD_BEFORE), int(State.ASKED_LINES)
 
 AT_PC, AT_PC_HELD = int(Addr.PC), int(Addr.PC_HELD)
@@ -58,6 +59,7 @@ NO_READER, NO_WRITER = int(MapBit.NO_READER), int(MapBit.NO_WRITER)
 ROM, CONTENTION = int(MapBit.ROM), int(MapBit.CONTENTION)
 NOT_CODE, NOT_STACK = int(MapBit.NOT_CODE), int(MapBit.NOT_STACK)
 HOLD_BEFORE = int(MapBit.HOLD_BEFORE)
+LOST_BITS = int(MapBit.ROM | MapBit.NO_WRITER)
 WRITE_SLOW = int(WRITE_BITS | MapBit.NOT_STACK)
 WATCH_ALL = ((1 << len(Cycle)) - 1) << WATCH_SHIFT
 
@@ -70,7 +72,8 @@ RST55, INTR, SID = int(Line.RST55), int(Line.INTR), int(Line.SID)
 HOLD, SOD, HLDA = int(Line.HOLD), int(Line.SOD), int(Line.HLDA)
 READY, FLOATING, FINDING = int(Line.READY), int(Line.FLOATING), int(Line.FINDING)
 
-OF = int(Cycle.OF)
+OF, MR = int(Cycle.OF), int(Cycle.MR)
+IOR, IOW = int(Cycle.IOR), int(Cycle.IOW)
 OF_RECORD = OF << TYPE_SHIFT | int(Line.S1 | Line.S0) << LINES_SHIFT
 WAITS = WAIT_MASK << WAIT_SHIFT
 FETCH_SLOW = (

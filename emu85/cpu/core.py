@@ -42,7 +42,15 @@ from emu85.cpu import constants as c
 from emu85.cpu.addresses import address_of, step_back
 from emu85.cpu.interrupts import attention_wanted, control, hold_sampled, take_interrupt
 from emu85.cpu.kernel import Array, part
-from emu85.cpu.layout import EVERY_CYCLE, INDEX_MASK, IO_BASE, UNWRITTEN, WAIT_MASK, WAIT_SHIFT
+from emu85.cpu.layout import (
+    EVERY_CYCLE,
+    INDEX_MASK,
+    IO_BASE,
+    UNWRITTEN,
+    WAIT_MASK,
+    WAIT_SHIFT,
+    WATCH_SHIFT,
+)
 from emu85.cpu.notes import read_findings, write_findings
 from emu85.cpu.operations import operate
 from emu85.cpu.ring import levels_before, start_before
@@ -75,6 +83,37 @@ def ask(s: Array, index: int, kind: int, t: int) -> None:
     s[c.EXIT_INDEX] = index
     s[c.EXIT_TYPE] = kind
     s[c.EXIT_T] = t
+
+
+@part
+def take_over(
+    s: Array,
+    memory_map: Array,
+    ring: Array,
+    place: int,
+    stops: Array,
+    data_watch: Array,
+    findings: Array,
+    previous: int,
+) -> int:
+    """Record a cycle by another bus master and try the stops on it; returns exit bits."""
+    t = s[c.MASTER_T]
+    record = s[c.MASTER]
+    s[c.MASTER] = 0
+    kind = (record >> TYPE_SHIFT) & 15
+    index = record & 0xFFFF
+    if kind == c.IOR or kind == c.IOW:
+        index = IO_BASE + (index & 0xFF)
+    m = memory_map[index]
+    if kind == c.MR or kind == c.IOR:
+        notes = read_findings(findings, s, m, m & c.NO_READER, np.int64(0), index, t)
+    else:
+        notes = write_findings(findings, s, m & c.LOST_BITS, index, t)
+    record |= notes << LINES_SHIFT
+    ring[place & c.PLACE_MASK] = t
+    ring[(place + 1) & c.PLACE_MASK] = record
+    slow = m & (1 << (WATCH_SHIFT + kind))
+    return c.X_STOP if stopped(stops, s, data_watch, slow, record, previous, t) else 0
 
 
 def run(
@@ -136,7 +175,16 @@ def run(
                 held or hold_sampled(s, ring, place, budget != started)
             )
             if wanted and held:
-                out = c.X_IDLE
+                if s[c.MASTER] != 0:
+                    previous = s[c.PREVIOUS]
+                    if budget != started:
+                        previous = levels_before(ring, place, size)
+                    out = take_over(
+                        s, memory_map, ring, place, stops, data_watch, findings, previous
+                    )
+                    place = place + 2 if place + 2 != size else 0
+                    budget -= 1
+                out |= c.X_IDLE
                 break
             if held:
                 s[c.LINES] = lines & ~c.HLDA

@@ -187,6 +187,10 @@ class State(enum.IntEnum):
     """1: pass over a ``HOLD_BEFORE`` mark in the very next fetch."""
     ASKED_LINES = 33
     """The record's lines word as it stood when a device was asked."""
+    MASTER = 34
+    """Packed record of a cycle by another bus master, to be put on the trace; 0 for none."""
+    MASTER_T = 35
+    """Start of that cycle."""
     REGISTERS = 40
     """First of 16 cells indexed by ``isa.Reg``."""
 
