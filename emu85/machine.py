@@ -16,6 +16,7 @@ wall clock, so the same inputs give the same trace to the last bit.
 from __future__ import annotations
 
 import enum
+import math
 from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple, overload
@@ -266,15 +267,23 @@ class Machine:
     # --- moving ---------------------------------------------------------------
 
     def step(self, cycles: int = 1) -> Held:
-        """Run ``cycles`` machine cycles, or fewer if a stop hits."""
+        """Run ``cycles`` machine cycles, or fewer if a stop hits.
+
+        Raises:
+            ValueError: if ``cycles`` is negative.
+        """
         self._asked = False
-        return self._go(self._idle_end(), cycles)
+        return self._go(self._idle_end(), _not_negative("cycles", cycles))
 
     def step_instruction(self, count: int = 1) -> Held:
-        """Run to the next opcode fetch, ``count`` times; or until a stop."""
+        """Run to the next opcode fetch, ``count`` times; or until a stop.
+
+        Raises:
+            ValueError: if ``count`` is negative.
+        """
         self._asked = False
         held = Held(Reason.INSTRUCTION, self.t)
-        for _ in range(count):
+        for _ in range(_not_negative("count", count)):
             held = self._go_to_boundary()
             if held.reason is not Reason.INSTRUCTION:
                 break
@@ -326,14 +335,18 @@ class Machine:
             wait: in a halt that nothing scheduled can end, let the time pass
                 (somebody may yet press a key) instead of returning at once.
             heed_pace: return as soon as a device has asked for a :attr:`pace`.
+
+        Raises:
+            ValueError: if a length of time is negative.
+            IndexError: if ``until`` is no address.
         """
         self._asked = False
         self._heeds_pace = heed_pace
         self._wait = wait and (t_states is not None or seconds is not None)
         if seconds is not None:
-            of_seconds = max(1, round(seconds * self.clock_hz))
+            of_seconds = math.ceil(seconds * self.clock_hz)
             t_states = of_seconds if t_states is None else min(t_states, of_seconds)
-        end = NEVER if t_states is None else self.t + t_states
+        end = NEVER if t_states is None else self.t + _not_negative("t_states", t_states)
         if until is None:
             return self._go(end)
         return self._go_until(end, _address(until))
@@ -609,6 +622,12 @@ class Machine:
         # A hold or the halt that the interrupt ended may come before it.
         cycles = [kind for kind in self.trace.last(count)["type"].tolist() if kind not in STATES]
         return bool(cycles) and cycles[0] != Cycle.OF
+
+
+def _not_negative(what: str, number: int) -> int:
+    if number < 0:
+        raise ValueError(f"{what} are counted from 0, not {number}")
+    return number
 
 
 def _address(at: int) -> int:

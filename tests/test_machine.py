@@ -12,6 +12,7 @@ from __future__ import annotations
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -847,3 +848,37 @@ def test_a_device_of_any_answer_gives_a_byte() -> None:
     assert machine.registers.a == 0xA5
     assert machine.registers.state[State.ANSWER] == -1
     assert machine.trace[-1]["type"] == Cycle.MR
+
+
+# --- arguments that make no sense -----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "move",
+    [
+        lambda m: m.step(-1),
+        lambda m: m.step_instruction(-1),
+        lambda m: m.run(t_states=-1),
+        lambda m: m.run(seconds=-0.5),
+    ],
+)
+def test_negative_lengths_are_refused(move: Callable[[Machine], object]) -> None:
+    machine = rig(CALLS)
+    before = machine.t
+    with pytest.raises(ValueError, match="counted from 0, not -"):
+        move(machine)
+    assert machine.t == before
+
+
+def test_no_time_is_no_cycle() -> None:
+    machine = rig(CALLS)
+    before = machine.t
+    assert machine.run(seconds=0).reason is Reason.LIMIT
+    assert machine.run(t_states=0).reason is Reason.LIMIT
+    assert machine.step(0).reason is Reason.CYCLES
+    assert machine.t == before
+
+
+def test_a_register_that_does_not_exist_cannot_be_set() -> None:
+    with pytest.raises(AttributeError):
+        rig(CALLS).registers.zz = 3  # type: ignore[attr-defined]

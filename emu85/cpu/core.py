@@ -30,7 +30,7 @@ All arithmetic is int64; mixing widths would turn into floats.
 """
 
 # Cells of an array are Any to the type checker and int64 to the compiler.
-# mypy: disable-error-code="no-any-return, arg-type"
+# mypy: disable-error-code="no-any-return, arg-type, assignment"
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ from numpy.typing import NDArray
 
 from emu85.cpu import constants as c
 from emu85.cpu.addresses import address_of, step_back
-from emu85.cpu.interrupts import attention_wanted, control, hold_sampled, take_interrupt
+from emu85.cpu.interrupts import attention_wanted, between_cycles, control, hold_sampled
 from emu85.cpu.kernel import Array, part
 from emu85.cpu.layout import (
     EVERY_CYCLE,
@@ -57,17 +57,27 @@ from emu85.cpu.ring import levels_before, start_before
 from emu85.cpu.rows import (
     CONDITION_AT,
     DATA_SHIFT,
+    DIRECTION_MASK,
+    DIRECTION_SHIFT,
     FETCH,
     FETCH_AT,
+    FOLLOWING_SHIFT,
     HALTED,
     HELD,
     HOLD,
     JAM_AT,
     LINES_SHIFT,
+    NIBBLE,
+    OPERAND_SHIFT,
+    OPERATION_MASK,
+    OPERATION_SHIFT,
     READ,
     RECORD_AT,
+    REGISTER_SHIFT,
     ROWS_AT,
+    SKIP_SHIFT,
     SLOW_AT,
+    T_SHIFT,
     TAKE_INTR,
     TEST,
     TYPE_SHIFT,
@@ -86,6 +96,17 @@ def ask(s: Array, index: int, kind: int, t: int) -> None:
 
 
 @part
+def answered(s: Array, index: int, kind: int, t: int, usual: int) -> int:
+    """The byte that a device has answered; -1 if it has yet to be asked."""
+    data = s[c.ANSWER]
+    if data < 0:
+        s[c.ASKED_LINES] = usual
+        ask(s, index, kind, t)
+    s[c.ANSWER] = -1
+    return data
+
+
+@part
 def take_over(
     s: Array,
     memory_map: Array,
@@ -100,7 +121,7 @@ def take_over(
     t = s[c.MASTER_T]
     record = s[c.MASTER]
     s[c.MASTER] = 0
-    kind = (record >> TYPE_SHIFT) & 15
+    kind = (record >> TYPE_SHIFT) & NIBBLE
     index = record & 0xFFFF
     if kind == c.IOR or kind == c.IOW:
         index = IO_BASE + (index & 0xFF)
@@ -169,44 +190,23 @@ def run(
         k = row
         # A cycle whose answer has come is begun already: nothing is put before it.
         if attention != 0 and s[c.ANSWER] < 0:
-            lines = s[c.LINES]
-            held = lines & c.HLDA != 0
-            wanted = lines & c.HOLD != 0 and (
-                held or hold_sampled(s, ring, place, budget != started)
-            )
-            if wanted and held:
-                if s[c.MASTER] != 0:
-                    previous = s[c.PREVIOUS]
-                    if budget != started:
-                        previous = levels_before(ring, place, size)
-                    out = take_over(
-                        s, memory_map, ring, place, stops, data_watch, findings, previous
-                    )
-                    place = place + 2 if place + 2 != size else 0
-                    budget -= 1
-                out |= c.X_IDLE
-                break
-            if held:
-                s[c.LINES] = lines & ~c.HLDA
-                if s[c.HALTED] != 0:
+            sampled = hold_sampled(s, ring, place, budget != started)
+            k = between_cycles(s, row, pc, sampled)
+            if k == -c.X_IDLE and s[c.MASTER] != 0:
+                previous = s[c.PREVIOUS]
+                if budget != started:
+                    previous = levels_before(ring, place, size)
+                out = take_over(s, memory_map, ring, place, stops, data_watch, findings, previous)
+                place = place + 2 if place + 2 != size else 0
+                budget -= 1
+            if k < 0:
+                out |= -k
+                if k == -c.X_HLDA and s[c.HALTED] != 0:
                     row = HALTED
-                out = c.X_HLDA
                 break
-            if wanted:
-                k = HELD
-            elif row == FETCH:
-                if s[c.WANT_BOUNDARY] == 2:
-                    out = c.X_BOUNDARY
-                    break
-                k = take_interrupt(s)
-                if k != FETCH:
-                    s[c.HALTED] = 0
-                    s[c.INSTRUCTION] = pc
-                    row = k
-                    attention = attention_wanted(s)
-                elif s[c.HALTED] != 0:
-                    out = c.X_IDLE
-                    break
+            if k != row and k != HELD:
+                row = k
+                attention = attention_wanted(s)
 
         if k == FETCH:
             # ---- an opcode fetch
@@ -223,13 +223,10 @@ def run(
                     out = c.X_BOUNDARY
                     break
                 if slow & c.READ_EXIT != 0:
-                    data = s[c.ANSWER]
+                    data = answered(s, index, c.OF, t, usual)
                     if data < 0:
-                        s[c.ASKED_LINES] = usual
-                        ask(s, index, c.OF, t)
                         out = c.X_READ
                         break
-                    s[c.ANSWER] = -1
                     record = (record & ~usual) | s[c.ASKED_LINES]
                 s[c.SKIP] = 0
                 s[c.INSTRUCTION] = address
@@ -245,8 +242,8 @@ def run(
             k &= c.ROW_MASK
             w = table[ROWS_AT + k]
             record = usual | table[RECORD_AT + k]
-            at = w & 15
-            direction = (w >> 25) & 3
+            at = w & NIBBLE
+            direction = (w >> DIRECTION_SHIFT) & DIRECTION_MASK
             if at == c.AT_PC:
                 address = pc
                 index = pc
@@ -271,17 +268,14 @@ def run(
                 rare = slow | (v & UNWRITTEN)
                 if rare != 0:
                     if slow & c.READ_EXIT != 0:
-                        data = s[c.ANSWER]
+                        data = answered(s, index, (record >> TYPE_SHIFT) & NIBBLE, t, usual)
                         if data < 0:
-                            s[c.ASKED_LINES] = usual
                             step_back(s, at)
-                            ask(s, index, (record >> TYPE_SHIFT) & 15, t)
                             out = c.X_READ
                             break
-                        s[c.ANSWER] = -1
                         record = (record & ~usual) | s[c.ASKED_LINES]
                     record |= read_findings(findings, s, m, slow, v, index, t) << LINES_SHIFT
-                s[c.R + ((w >> 8) & 15)] = data
+                s[c.R + ((w >> REGISTER_SHIFT) & NIBBLE)] = data
                 if at == c.AT_PC:
                     pc = (pc + 1) & 0xFFFF
                 elif k == TAKE_INTR:
@@ -289,7 +283,7 @@ def run(
                     w = table[JAM_AT + data]
             elif direction == WRITE:
                 rare = slow
-                r = (w >> 8) & 15
+                r = (w >> REGISTER_SHIFT) & NIBBLE
                 if r == c.PCH:
                     data = pc >> 8
                 elif r == c.PCL:
@@ -301,7 +295,7 @@ def run(
                 if slow & c.WRITE_SLOW != 0:
                     record |= write_findings(findings, s, slow, index, t) << LINES_SHIFT
                     if slow & c.WRITE_EXIT != 0:
-                        ask(s, index, (record >> TYPE_SHIFT) & 15, t)
+                        ask(s, index, (record >> TYPE_SHIFT) & NIBBLE, t)
                         s[c.EXIT_DATA] = data
                         out |= c.X_WRITE
             else:
@@ -334,18 +328,18 @@ def run(
         if place == size:
             place = 0
         budget -= 1
-        t += (w >> 4) & 15
+        t += (w >> T_SHIFT) & NIBBLE
 
         # ---- what is done when it has ended
-        following = (w >> 27) & c.ROW_MASK
-        op = (w >> 19) & 63
+        following = (w >> FOLLOWING_SHIFT) & c.ROW_MASK
+        op = (w >> OPERATION_SHIFT) & OPERATION_MASK
         if op != 0:
             if op == TEST:
-                condition = CONDITION_AT + 2 * ((w >> 12) & 15)
+                condition = CONDITION_AT + 2 * ((w >> OPERAND_SHIFT) & NIBBLE)
                 met = s[c.F] & table[condition] != 0
                 if met != (table[condition + 1] != 0):
                     following = FETCH
-                    pc = (pc + ((w >> 37) & 1)) & 0xFFFF
+                    pc = (pc + ((w >> SKIP_SHIFT) & 1)) & 0xFFFF
             elif op < c.EI:
                 pc = operate(s, table, op, w, pc) & 0xFFFF
             elif op == HOLD:

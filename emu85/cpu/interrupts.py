@@ -12,7 +12,7 @@ from __future__ import annotations
 from emu85.cpu import constants as c
 from emu85.cpu.kernel import Array, part
 from emu85.cpu.ring import start_before
-from emu85.cpu.rows import FETCH, TAKE_INTR, TAKE_RESTART
+from emu85.cpu.rows import FETCH, HELD, TAKE_INTR, TAKE_RESTART
 
 
 @part
@@ -122,3 +122,36 @@ def _set_masks(s: Array) -> int:
         return 0
     s[c.LINES] ^= c.SOD
     return c.X_SOD
+
+
+@part
+def between_cycles(s: Array, row: int, pc: int, sampled: bool) -> int:
+    """What comes before the cycle of ``row``, which is due now.
+
+    Args:
+        row: the row that is due.
+        pc: the program counter.
+        sampled: HOLD was high when it was last sampled.
+
+    Returns:
+        the row to run, or an exit bit negated: then nothing is run.
+    """
+    lines = s[c.LINES]
+    held = lines & c.HLDA != 0
+    if held and lines & c.HOLD == 0:
+        s[c.LINES] = lines & ~c.HLDA
+        return -c.X_HLDA
+    if held:
+        return -c.X_IDLE
+    if lines & c.HOLD != 0 and sampled:
+        return HELD
+    if row != FETCH:
+        return row
+    if s[c.WANT_BOUNDARY] == 2:
+        return -c.X_BOUNDARY
+    taken = take_interrupt(s)
+    if taken != FETCH:
+        s[c.HALTED] = 0
+        s[c.INSTRUCTION] = pc
+        return taken
+    return FETCH if s[c.HALTED] == 0 else -c.X_IDLE

@@ -8,7 +8,7 @@ from __future__ import annotations
 from emu85.cpu import constants as c
 from emu85.cpu.kernel import Array, part
 from emu85.cpu.pairs import pair, put_pair
-from emu85.cpu.rows import SZP_AT
+from emu85.cpu.rows import NIBBLE, OPERAND_MASK, OPERAND_SHIFT, REGISTER_SHIFT, SZP_AT
 
 
 @part
@@ -156,29 +156,29 @@ def operate(s: Array, table: Array, op: int, w: int, pc: int) -> int:
 
     One level of comparisons, which the compiler turns into one jump by table.
     """
-    r = (w >> 8) & 15
-    operand = (w >> 12) & 127
+    r = (w >> REGISTER_SHIFT) & NIBBLE
+    operand = (w >> OPERAND_SHIFT) & OPERAND_MASK
     if op == c.MOVE:
-        s[c.R + r] = s[c.R + (operand & 15)]
+        s[c.R + r] = s[c.R + (operand & NIBBLE)]
     elif op == c.JUMP:
         return pair(s, c.W)
     elif op == c.ADD:
-        _add_to_a(s, table, s[c.R + (operand & 15)], 0)
+        _add_to_a(s, table, s[c.R + (operand & NIBBLE)], 0)
     elif op == c.ADC:
-        _add_to_a(s, table, s[c.R + (operand & 15)], s[c.F] & 1)
+        _add_to_a(s, table, s[c.R + (operand & NIBBLE)], s[c.F] & 1)
     elif op == c.SUB:
-        s[c.A] = _subtract(s, table, s[c.R + (operand & 15)], 0)
+        s[c.A] = _subtract(s, table, s[c.R + (operand & NIBBLE)], 0)
     elif op == c.SBB:
-        s[c.A] = _subtract(s, table, s[c.R + (operand & 15)], s[c.F] & 1)
+        s[c.A] = _subtract(s, table, s[c.R + (operand & NIBBLE)], s[c.F] & 1)
     elif op == c.CMP:
-        _subtract(s, table, s[c.R + (operand & 15)], 0)
+        _subtract(s, table, s[c.R + (operand & NIBBLE)], 0)
     elif op == c.ANA:
         # The 8085 sets AC in every AND; the 8080 did not (User's Manual, ANA).
-        _logic(s, table, s[c.A] & s[c.R + (operand & 15)], 0x10)
+        _logic(s, table, s[c.A] & s[c.R + (operand & NIBBLE)], 0x10)
     elif op == c.XRA:
-        _logic(s, table, s[c.A] ^ s[c.R + (operand & 15)], 0)
+        _logic(s, table, s[c.A] ^ s[c.R + (operand & NIBBLE)], 0)
     elif op == c.ORA:
-        _logic(s, table, s[c.A] | s[c.R + (operand & 15)], 0)
+        _logic(s, table, s[c.A] | s[c.R + (operand & NIBBLE)], 0)
     elif op == c.INR:
         _count(s, table, r, s[c.R + r], 1)
     elif op == c.DCR:

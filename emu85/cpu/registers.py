@@ -88,6 +88,8 @@ class Registers:
     ValueError.
     """
 
+    __slots__ = ("state",)
+
     a, f = _Byte(Reg.A), _Byte(Reg.F)
     b, c = _Byte(Reg.B), _Byte(Reg.C)
     d, e = _Byte(Reg.D), _Byte(Reg.E)

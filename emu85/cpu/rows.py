@@ -32,6 +32,12 @@ from emu85.isa.acknowledge import RESTART_INPUT, jammed
 
 READ, WRITE, NEITHER = 0, 1, 2
 
+T_SHIFT, REGISTER_SHIFT, OPERAND_SHIFT, OPERATION_SHIFT = 4, 8, 12, 19
+DIRECTION_SHIFT, FOLLOWING_SHIFT, SKIP_SHIFT = 25, 27, 37
+"""Where a row word has its fields, the address kind in bits 0-3."""
+NIBBLE, OPERAND_MASK, OPERATION_MASK, DIRECTION_MASK = 15, 127, 63, 3
+"""How wide they are; address kind, T-states, register and condition have a nibble."""
+
 DATA_SHIFT, TYPE_SHIFT, LINES_SHIFT, WAITS_SHIFT = 16, 24, 32, 48
 """Where a trace record packed into an int64 has its fields, the address in bits 0-15."""
 TEST, HOLD = 61, 62
@@ -92,13 +98,13 @@ def _word(cycle: MachineCycle, condition: Condition | None, following: int, op: 
         op, operand = TEST, condition
     return (
         cycle.address
-        | cycle.t_states << 4
-        | cycle.register << 8
-        | operand << 12
-        | op << 19
-        | _direction(cycle.kind) << 25
-        | following << 27
-        | cycle.skips << 37
+        | cycle.t_states << T_SHIFT
+        | cycle.register << REGISTER_SHIFT
+        | operand << OPERAND_SHIFT
+        | op << OPERATION_SHIFT
+        | _direction(cycle.kind) << DIRECTION_SHIFT
+        | following << FOLLOWING_SHIFT
+        | cycle.skips << SKIP_SHIFT
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from emu85.cpu import constants as c
 from emu85.cpu.kernel import Array, part
 from emu85.cpu.layout import WATCH_SHIFT
-from emu85.cpu.rows import DATA_SHIFT, LINES_SHIFT, TYPE_SHIFT
+from emu85.cpu.rows import DATA_SHIFT, LINES_SHIFT, NIBBLE, TYPE_SHIFT
 
 
 @part
@@ -112,7 +112,7 @@ def stopped(
     t: int,
 ) -> bool:
     """Whether a stop hits in the cycle of ``record``; looks closer only where one may."""
-    kind = (record >> TYPE_SHIFT) & 15
+    kind = (record >> TYPE_SHIFT) & NIBBLE
     data = (record >> DATA_SHIFT) & 0xFF
     lines = (record >> LINES_SHIFT) & c.LEVELS
     finding = (record >> LINES_SHIFT) & c.FINDING
