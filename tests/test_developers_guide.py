@@ -44,6 +44,13 @@ def _as_package(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.syspath_prepend(folder)
 
 
+def test_the_package_names_its_only_module() -> None:
+    """Else an installer refuses a folder with any other Python file in it."""
+    project = tomllib.loads(FILES["pyproject.toml"])
+    (place,) = project["project"]["entry-points"]["emu85.devices"].values()
+    assert project["tool"]["setuptools"]["py-modules"] == [place.split(":")[0]]
+
+
 def _as_chip(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The file as if it lay in the folder of our own devices."""
     (folder / "watchdog.py").write_text(FILES["watchdog.py"])
