@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import errno
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from emu85.errors import UserError, nearest
+from emu85.errors import OutputLost, UserError, nearest
 
 if TYPE_CHECKING:
     from emu85.console.start import Start
@@ -30,16 +31,30 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options = _read(words)
         action: Callable[[argparse.Namespace], int] = options.action
-        return action(options)
+        status = action(options)
+        sys.stdout.flush()
+        return status
     except UserError as error:
         print(f"emu85: {error}", file=sys.stderr)
         return _FAILED
-    except BrokenPipeError:
-        # The reader of our output has gone; let the interpreter's own flush go nowhere.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    except (BrokenPipeError, OutputLost) as error:
+        return _output_lost(error)
+    except OSError as error:
+        # What the commands read and write themselves is told by UserError.
+        return _output_lost(error)
     except KeyboardInterrupt:
         return 130
+
+
+def _output_lost(error: OSError) -> int:
+    """End quietly if the reader of our output has gone; else say why it cannot be written."""
+    # The interpreter's own flush goes nowhere.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if error.errno == errno.EPIPE:
+        return 0
+    reason = error.strerror or str(error)
+    print(f"emu85: what is printed cannot be written: {reason}", file=sys.stderr)
+    return _FAILED
 
 
 def _use_utf8() -> None:
@@ -263,6 +278,14 @@ def _assemble(options: argparse.Namespace) -> int:
     source = Path(options.source)
     done = assemble(read_text(source), str(source), include_dirs=options.include)
     output = Path(options.output) if options.output else source.with_suffix(".hex")
+    _keep_apart(
+        read={source, *(Path(line.file) for line in done.image.lines.values())},
+        written={
+            "output": output,
+            "listing": options.listing,
+            "symbol file": options.symbols,
+        },
+    )
     _write_image(done.image, output, 0xFF)
     if options.listing:
         atomic_write(options.listing, done.listing)
@@ -271,11 +294,30 @@ def _assemble(options: argparse.Namespace) -> int:
     return 0
 
 
+def _keep_apart(read: Collection[Path], written: Mapping[str, str | Path | None]) -> None:
+    """Refuse to write over a source, or one file over another.
+
+    Raises:
+        UserError: two of the files are the same one.
+    """
+    taken = {path.resolve(): "a source" for path in read}
+    for what, file in written.items():
+        if file is None:
+            continue
+        other = taken.setdefault(Path(file).resolve(), f"the {what}")
+        if other != f"the {what}":
+            raise UserError(
+                f"the {what} would be written over {other}, {file}", expected="another name"
+            )
+
+
 def _write_image(image: Image, path: Path, fill: int) -> None:
     from emu85.firmware import atomic_write, write_binary, write_hex
     from emu85.firmware.reader import BINARY_SUFFIXES, HEX_SUFFIXES
     from emu85.wording import counted
 
+    if not image.segments:
+        raise UserError(f"{image.source or 'the image'} holds no bytes to write")
     suffix = path.suffix.casefold()
     if suffix in HEX_SUFFIXES:
         atomic_write(path, write_hex(image))

@@ -9,8 +9,19 @@ nearest valid name.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+
+_LONGEST_WORD = 160
+"""Characters of a message without a blank; a path is seldom longer."""
+_LONGEST_LINE = 600
+_LONGEST_PLACE = 1000
+_LONGEST_SOURCE = 120
+"""Cells of a source line; a longer one is shown round its caret."""
+_LONGEST_COMPARED = 256
+_CUT = "…"
+_LONG_WORD = re.compile(rf"\S{{{_LONGEST_WORD + 1},}}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +40,15 @@ class Place:
         return ":".join([self.file, *numbers] if self.file else numbers)
 
 
+class OutputLost(OSError):
+    """What the program prints can no longer be written: nobody reads it, or no space is left."""
+
+
 class UserError(Exception):
     """One mistake in something the user wrote.
+
+    What it quotes of the user's text is told shortened and with its control
+    characters escaped; the attributes hold it in full.
 
     Args:
         message: what is wrong, one sentence without a final full stop.
@@ -68,27 +86,78 @@ class UserError(Exception):
         )
 
     def __str__(self) -> str:
-        where = str(self.place)
-        text = f"{where}: {self.message}" if where else self.message
+        where = _escaped(_shortened(str(self.place), _LONGEST_PLACE))
+        message = _presented(self.message)
+        text = f"{where}: {message}" if where else message
         if self.expected:
-            text += f"; expected {self.expected}"
+            text += f"; expected {_presented(self.expected)}"
         if self.nearest:
-            text += f"; did you mean {self.nearest!r}?"
-        return text + self._caret()
+            text += f"; did you mean {_presented(repr(self.nearest))}?"
+        return text + (pointed(self.source, self.place.column) if self.source else "")
 
-    def _caret(self) -> str:
-        if not self.source:
-            return ""
-        shown = self.source.rstrip("\r\n")
-        if not self.place.column:
-            return f"\n    {shown}"
-        # Tabs are kept so that the caret stands under the same cell.
-        indent = "".join(c if c == "\t" else " " for c in shown[: self.place.column - 1])
-        return f"\n    {shown}\n    {indent}^"
+
+def pointed(source: str, column: int) -> str:
+    """A line of the user's on a line of its own, a caret below ``column`` unless that is 0.
+
+    Of a long line the part round the caret is shown.
+    """
+    line = source.rstrip("\r\n")
+    before, after = _halves(line, max(0, column - 1))
+    if not column:
+        return f"\n    {after}"
+    # Tabs are kept so that the caret stands under the same cell.
+    indent = "".join(c if c == "\t" else " " for c in before)
+    return f"\n    {before}{after}\n    {indent}^"
+
+
+def _halves(line: str, at: int) -> tuple[str, str]:
+    """What is shown of a line before and after index ``at``."""
+    if len(line) <= _LONGEST_SOURCE:
+        before, after = _escaped(line[:at]), _escaped(line[at:])
+        if len(before) + len(after) <= _LONGEST_SOURCE:
+            return before, after
+    room = _LONGEST_SOURCE // 2 - 1
+    # No character takes less than a cell, so no more of them than cells need be looked at.
+    before = _escaped(line[max(0, min(at, len(line)) - room - 1) : at])
+    after = _escaped(line[at : at + room + 1])
+    if len(before) > room:
+        before = _CUT + before[-room:]
+    if len(after) > room:
+        after = after[:room] + _CUT
+    return before, after
+
+
+def _presented(text: str) -> str:
+    """A text with the user's words in it, fit to be printed; its line ends are kept."""
+    if len(text) <= _LONGEST_WORD and text.isprintable():
+        return text
+    words = _LONG_WORD.sub(lambda match: _shortened(match.group(), _LONGEST_WORD), text)
+    return "\n".join(_escaped(_shortened(line, _LONGEST_LINE)) for line in words.split("\n"))
+
+
+def _shortened(text: str, most: int) -> str:
+    """The text, or its beginning and end if it has more than ``most`` characters."""
+    if len(text) <= most:
+        return text
+    end = most // 3
+    return f"{text[: most - end - 1]}{_CUT}{text[-end:]}"
+
+
+def _escaped(text: str) -> str:
+    """Every character that cannot be seen as its escape; tabs stay."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c == "\t" else _escape(c) for c in text)
+
+
+def _escape(character: str) -> str:
+    return character.encode("unicode_escape").decode("ascii")
 
 
 def nearest(word: str, words: Iterable[str]) -> str:
     """The word of ``words`` that is most like ``word``, or ``""``."""
+    if len(word) > _LONGEST_COMPARED:
+        return ""  # to compare takes time by the square
     by_folded = {w.casefold(): w for w in words}
     close = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.6)
     return by_folded[close[0]] if close else ""

@@ -34,7 +34,8 @@ class Levels:
     """Status and strobe levels through a machine cycle; 1 high, 0 low, None floating.
 
     The strobes are named as the pins are: ``rd == 0`` means the read strobe is
-    active during T2 and T3 of the cycle.
+    active during T2 and T3 of the cycle.  ``ale`` is 1 if the cycle begins with an
+    ALE pulse in T1, and 0 if ALE stays low through it; the pin never floats.
     """
 
     io_m: int | None
@@ -43,24 +44,26 @@ class Levels:
     rd: int | None
     wr: int | None
     inta: int | None
+    ale: int
 
 
 LEVELS: dict[Cycle, Levels] = {
-    Cycle.OF: Levels(0, 1, 1, 0, 1, 1),
-    Cycle.MR: Levels(0, 1, 0, 0, 1, 1),
-    Cycle.MW: Levels(0, 0, 1, 1, 0, 1),
-    Cycle.IOR: Levels(1, 1, 0, 0, 1, 1),
-    Cycle.IOW: Levels(1, 0, 1, 1, 0, 1),
-    Cycle.INA: Levels(1, 1, 1, 1, 1, 0),
-    # A bus idle cycle of DAD looks like a memory read without its strobe; the
-    # one that acknowledges TRAP or RST x.5 has all three status lines high.
-    Cycle.BI: Levels(0, 1, 0, 1, 1, 1),
-    Cycle.HALT: Levels(None, 0, 0, None, None, 1),
-    Cycle.HOLD: Levels(None, None, None, None, None, 1),
-    Cycle.RESET: Levels(None, None, None, None, None, 1),
+    Cycle.OF: Levels(0, 1, 1, 0, 1, 1, ale=1),
+    Cycle.MR: Levels(0, 1, 0, 0, 1, 1, ale=1),
+    Cycle.MW: Levels(0, 0, 1, 1, 0, 1, ale=1),
+    Cycle.IOR: Levels(1, 1, 0, 0, 1, 1, ale=1),
+    Cycle.IOW: Levels(1, 0, 1, 1, 0, 1, ale=1),
+    Cycle.INA: Levels(1, 1, 1, 1, 1, 0, ale=1),
+    # A bus idle cycle of DAD looks like a memory read without its strobe and its
+    # ALE; the one that acknowledges TRAP or RST x.5 has all three status lines
+    # high.  Those of the unspecified opcodes are taken to be as DAD's (choice).
+    Cycle.BI: Levels(0, 1, 0, 1, 1, 1, ale=0),
+    Cycle.HALT: Levels(None, 0, 0, None, None, 1, ale=0),
+    Cycle.HOLD: Levels(None, None, None, None, None, 1, ale=0),
+    Cycle.RESET: Levels(None, None, None, None, None, 1, ale=0),
 }
 
-BI_ACKNOWLEDGE = Levels(1, 1, 1, 1, 1, 1)
+BI_ACKNOWLEDGE = Levels(1, 1, 1, 1, 1, 1, ale=1)
 """Levels of the bus idle cycle that acknowledges TRAP or an RST x.5 input."""
 
 DESCRIPTIONS: dict[Cycle, str] = {

@@ -86,7 +86,11 @@ def restore(session: Session, path: Path, text: str) -> str:
     session.machine.symbols.update(symbols)
     session.machine.equated = equated
     session.throttle.factor = speed
-    return f"{path.name}: {counted(len(stops), 'stop')}, {counted(len(symbols), 'symbol')}"
+    taken = f"{path.name}: {counted(len(stops), 'stop')}, {counted(len(symbols), 'symbol')}"
+    there, here = data.get("board"), session.machine.board.name
+    if there == here:
+        return taken
+    return f"{taken}. It was saved on {there}; this board is {here}: do its addresses hold here?"
 
 
 def _read(text: str, path: Path) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import sys
 from typing import Protocol, TextIO
 
 from emu85.console.serial_text import SerialStream
-from emu85.errors import UserError
+from emu85.errors import OutputLost, UserError
 
 NARROWEST = 80
 """Columns every view fits in."""
@@ -89,8 +89,11 @@ class PlainScreen:
             self._is_mid_line = False
 
     def _write(self, text: str) -> None:
-        self._out.write(text)
-        self._out.flush()
+        try:
+            self._out.write(text)
+            self._out.flush()
+        except OSError as error:
+            raise OutputLost(error.errno, error.strerror) from error
 
 
 class ColourScreen(PlainScreen):

@@ -19,11 +19,12 @@ from emu85.console.screen import Screen
 from emu85.console.served import Served
 from emu85.console.throttle import Throttle
 from emu85.console.views import bus
+from emu85.console.views.acknowledge import jammed_text
 from emu85.console.views.code import instruction_at, instruction_of
 from emu85.console.views.held import held_sentence
 from emu85.console.views.places import Places
 from emu85.console.words import FORMS
-from emu85.errors import UserError
+from emu85.errors import OutputLost, UserError, pointed
 from emu85.links import Link, Links
 from emu85.machine import Held, Machine, Reason
 from emu85.wording import counted
@@ -94,12 +95,18 @@ class Session:
             command.form.action(self, **command.values)
 
     def attempt(self, line: str) -> bool:
-        """Execute a line; tell of a mistake instead of raising it.  Whether it went well."""
+        """Execute a line; tell of a mistake instead of raising it.  Whether it went well.
+
+        Raises:
+            OutputLost: the screen cannot be written any more.
+        """
         try:
             self.execute(line)
         except UserError as error:
             self.screen.problem(_told(error, line))
             return False
+        except OutputLost:
+            raise  # nothing that would be told now could be read
         except Exception as error:  # the session outlives our own mistakes
             self.screen.problem(_own_mistake(error))
             return False
@@ -214,7 +221,7 @@ class Session:
     def disassembly(self, record: Any) -> str:
         """The instruction that an opcode fetch or an interrupt acknowledge begins."""
         if record["type"] == Cycle.INA:
-            return bus.jammed_text(int(record["data"]))
+            return jammed_text(self.machine.trace, record)
         return instruction_at(self.machine, int(record["address"]), int(record["data"]))
 
     def _on_serial(self, byte: int) -> None:
@@ -227,7 +234,7 @@ def _told(error: UserError, line: str) -> UserError | str:
     if error.source or error.place.file or error.place.line or not column:
         return error
     text = UserError(error.message, expected=error.expected, nearest=error.nearest)
-    return f"{text}\n    {line}\n    {' ' * (column - 1)}^"
+    return f"{text}{pointed(line, column)}"
 
 
 def _own_mistake(error: Exception) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import os
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -64,6 +65,8 @@ def run(start: Start) -> int:
     Raises:
         UserError: the board, the firmware, an option or a script's line.
     """
+    if sys.stdin is None:  # closed by whoever started us
+        sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115 - for the whole run
     is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
     speed = _speed(start.speed, default=1.0 if is_terminal and not start.script else None)
     with all_kept():

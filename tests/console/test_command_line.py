@@ -177,3 +177,86 @@ def test_the_version_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
         main(["--version"])
     assert ended.value.code == 0
     assert capsys.readouterr().out.startswith("emu85 ")
+
+
+@pytest.mark.parametrize("text", ["", " END\n junk\n", "; nothing\n"])
+def test_a_source_that_makes_no_bytes_writes_nothing(folder: Path, text: str) -> None:
+    (folder / "none.asm").write_text(text)
+    status, _, told = emu85("assemble", "none.asm", "--listing", "none.lst", cwd=folder)
+    assert status == 2
+    assert told.strip() == "emu85: none.asm holds no bytes to write"
+    assert not (folder / "none.hex").exists() and not (folder / "none.lst").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--listing", "a.asm"), "the listing would be written over a source"),
+        (("--listing", "part.inc"), "the listing would be written over a source"),
+        (("-o", "a.asm"), "the output would be written over a source"),
+        (("--listing", "a.hex"), "the listing would be written over the output"),
+        (("--listing", "x", "--symbols", "./x"), "the symbol file would be written over the lis"),
+    ],
+)
+def test_no_file_is_written_over_another(
+    folder: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    (folder / "a.asm").write_text(" INCLUDE 'part.inc'\n")
+    (folder / "part.inc").write_text(" NOP\n")
+    status, _, error = emu85("assemble", "a.asm", *arguments, cwd=folder)
+    assert (status, error.count("\n")) == (2, 1)
+    assert told in error
+    assert (folder / "a.asm").read_text() == " INCLUDE 'part.inc'\n"
+    assert (folder / "part.inc").read_text() == " NOP\n"
+    assert not (folder / "a.hex").exists()
+
+
+@pytest.mark.parametrize(
+    "command", [["isa"], ["board", "slate"], ["run", "--board", "slate", "--do", "many.do"]]
+)
+def test_a_full_disk_is_told_in_one_line(folder: Path, command: list[str]) -> None:
+    (folder / "many.do").write_text("mem 0 4000\n" * 9)
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "emu85", *command],
+            cwd=folder,
+            env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert (
+        done.stderr.strip() == "emu85: what is printed cannot be written: No space left on device"
+    )
+
+
+def test_a_reader_that_goes_ends_the_program_quietly(folder: Path) -> None:
+    (folder / "many.do").write_text("mem 0 4000\n" * 200)
+    program = subprocess.Popen(
+        [sys.executable, "-m", "emu85", "run", "--board", "slate", "--do", "many.do"],
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert program.stdout is not None and program.stderr is not None
+    program.stdout.readline()
+    program.stdout.close()
+    assert program.stderr.read() == ""
+    assert program.wait() == 0
+
+
+def test_no_standard_input_is_an_empty_one(folder: Path) -> None:
+    done = subprocess.run(
+        f'"{sys.executable}" -m emu85 run --board slate <&-',
+        shell=True,
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (0, "")

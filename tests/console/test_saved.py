@@ -135,3 +135,11 @@ def test_a_saved_session_with_one_of_a_thing_says_so(bench: Bench, tmp_path: Pat
         "1 stop, 1 symbol" in bench.do("stop on MW", f"save {tmp_path}/one.json").splitlines()[-1]
     )
     assert "1 stop, 1 symbol" in bench.do(f"load {tmp_path}/one.json").splitlines()[-1]
+
+
+def test_a_session_of_another_board_is_told(bench: Bench, tmp_path: Path) -> None:
+    bench.do(f"save {tmp_path}/here.json")
+    path = tmp_path / "here.json"
+    assert "saved on" not in bench.do(f"load {path}")
+    path.write_text(path.read_text().replace('"slate"', '"elsewhere"'))
+    assert "It was saved on elsewhere; this board is slate" in bench.do(f"load {path}")

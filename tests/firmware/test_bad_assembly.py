@@ -48,6 +48,8 @@ BAD = {
     "reserved name": ("DB EQU 5", 1, 1, "DB is a reserved word", ""),
     "ORG ahead": (" ORG LATER\nLATER:", 1, 6, "LATER is not defined", ""),
     "DS ahead": (" DS LATER\nLATER:", 1, 5, "LATER is not defined", ""),
+    "negative DS": (" DS -1", 1, 5, "a count of FFFFH, which is -1H", ""),
+    "negative REPT": (" REPT 2-5\n NOP\n ENDM", 1, 7, "a count of FFFDH, which is -3H", ""),
     "IF ahead": (" IF LATER\n ENDIF\nLATER:", 1, 5, "LATER is not defined", ""),
     "IF not closed": (" IF 1\n NOP", 1, 2, "IF is not closed", ""),
     "ELSE without IF": (" NOP\n ELSE", 2, 2, "ELSE without IF", ""),

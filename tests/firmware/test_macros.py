@@ -189,7 +189,7 @@ def test_argument_columns() -> None:
     [
         ("M1 MACRO\n M1\n ENDM\n M1", 2, 2, "M1 nests too deep"),
         ("A1 MACRO\n B1\n ENDM\nB1 MACRO\n A1\n ENDM\n A1", 5, 2, "A1 nests too deep"),
-        (" REPT 0FFFFH\n REPT 0FFFFH\n ;\n ENDM\n ENDM", 3, 1, "REPT makes too many lines"),
+        (" REPT 8000H\n REPT 8000H\n ;\n ENDM\n ENDM", 3, 1, "REPT makes too many lines"),
         ("M1 MACRO X\n M1 <X&X>\n ENDM\n M1 abcdefgh", 2, 1, "characters comes out"),
         ("M1 MACRO X,X\n ENDM", 1, 12, "parameter X comes twice"),
         ("M1 MACRO 1X\n ENDM", 1, 10, "'1X' is not a parameter name"),

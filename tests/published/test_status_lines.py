@@ -1,7 +1,9 @@
-"""What IO/M, S1 and S0 show in every machine cycle and state.
+"""What IO/M, S1, S0 and the strobes show in every machine cycle and state.
 
 Source: 8085AH data sheet and MCS-80/85 Family User's Manual (October 1979), the
-8085A machine cycle chart; values from memory.  ``None`` is high impedance.
+8085A machine cycle chart; values from memory.  ``None`` is high impedance.  The
+column ALE, a pulse in T1 or none, is from the same manual's timing diagrams and its
+note that the second and third machine cycles of DAD have none (value from memory).
 """
 
 from __future__ import annotations
@@ -14,18 +16,18 @@ from emu85.bus.lines import Line
 from .harness import Rig, Seen
 
 CHART = """
-# cycle                    type   IO/M S1 S0  RD WR INTA
-opcode fetch               OF     0    1  1   0  1  1
-memory read                MR     0    1  0   0  1  1
-memory write               MW     0    0  1   1  0  1
-I/O read                   IOR    1    1  0   0  1  1
-I/O write                  IOW    1    0  1   1  0  1
-interrupt acknowledge      INA    1    1  1   1  1  0
-bus idle: DAD              BI     0    1  0   1  1  1
-bus idle: RST x.5, TRAP    BI/ACK 1    1  1   1  1  1
-bus idle: halt             HALT   TS   0  0   TS TS 1
-hold                       HOLD   TS   X  X   TS TS 1
-reset                      RESET  TS   X  X   TS TS 1
+# cycle                    type   IO/M S1 S0  RD WR INTA ALE
+opcode fetch               OF     0    1  1   0  1  1    1
+memory read                MR     0    1  0   0  1  1    1
+memory write               MW     0    0  1   1  0  1    1
+I/O read                   IOR    1    1  0   0  1  1    1
+I/O write                  IOW    1    0  1   1  0  1    1
+interrupt acknowledge      INA    1    1  1   1  1  0    1
+bus idle: DAD              BI     0    1  0   1  1  1    0
+bus idle: RST x.5, TRAP    BI/ACK 1    1  1   1  1  1    1
+bus idle: halt             HALT   TS   0  0   TS TS 1    0
+hold                       HOLD   TS   X  X   TS TS 1    0
+reset                      RESET  TS   X  X   TS TS 1    0
 """
 """TS: high impedance; X: unspecified, so not judged."""
 
@@ -39,7 +41,8 @@ def test_the_emulator_s_chart(row: list[str]) -> None:
     """The levels the views draw are those of the printed chart."""
     kind, *expected = row
     levels = BI_ACKNOWLEDGE if kind == "BI/ACK" else LEVELS[Cycle[kind]]
-    drawn = (levels.io_m, levels.s1, levels.s0, levels.rd, levels.wr, levels.inta)
+    status = (levels.io_m, levels.s1, levels.s0)
+    drawn = (*status, levels.rd, levels.wr, levels.inta, levels.ale)
     for level, printed in zip(drawn, expected, strict=True):
         if printed != "X":
             assert level == LEVEL[printed]

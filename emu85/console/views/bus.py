@@ -13,7 +13,6 @@ from typing import Any
 from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, READS, STATES, Cycle, Levels
 from emu85.bus.lines import Line
 from emu85.console.views.places import Places
-from emu85.isa import INSTRUCTIONS
 
 Record = Any
 """One record of the trace: fields t, address, data, type, lines, waits."""
@@ -153,7 +152,8 @@ def panel(
         f"  address  {address}  {address_hex:<4}  {name}",
         f"  data     {data:<19}  {data_hex:<4}{floating}",
         f"  status   IO/M {_pin(pins.io_m)}  S1 {_pin(pins.s1)}  S0 {_pin(pins.s0)}     "
-        f"strobes  RD {_pin(pins.rd)}  WR {_pin(pins.wr)}  INTA {_pin(pins.inta)}",
+        f"strobes  RD {_pin(pins.rd)}  WR {_pin(pins.wr)}  INTA {_pin(pins.inta)}  "
+        + ("ALE in T1" if pins.ale else "no ALE"),
         "  control  " + _named(word, _CONTROL) + f"  wait states {waits}",
         "  inputs   " + _named(word, _INTERRUPTS),
         f"  serial   SID {_bit(word, Line.SID)}  SOD {_bit(word, Line.SOD)}",
@@ -212,8 +212,3 @@ def sentence(record: Record) -> str:
     if cycle is Cycle.BI:
         return f"bus idle at {address:04X}"
     return f"{DESCRIPTIONS[cycle]} state"
-
-
-def jammed_text(opcode: int) -> str:
-    """The instruction that an interrupt acknowledge brought, its operand left open."""
-    return f"{INSTRUCTIONS[opcode].text()} jammed"

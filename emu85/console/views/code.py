@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.lines import Line
-from emu85.console.views.bus import jammed_text
+from emu85.console.views.acknowledge import jammed_cycle, jammed_instruction
 from emu85.console.views.places import Places
 from emu85.firmware import disassemble
 from emu85.machine import Machine
@@ -42,7 +42,9 @@ def instruction_of(machine: Machine) -> str:
             text = instruction_at(machine, address, int(record["data"]))
             return f"{address:04X}  {text}   ({number})"
         if kind is Cycle.INA:
-            return f"{jammed_text(int(record['data']))}   ({number})"
+            before = jammed_cycle(machine.trace, record) - 1
+            text = jammed_instruction(machine.trace, record)
+            return f"{text}   (machine cycle {back + 1 + before})"
         if kind is Cycle.BI and int(record["lines"]) & Line.IO_M:
             return f"interrupt acknowledged   ({number})"
     return ""

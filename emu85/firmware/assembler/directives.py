@@ -78,6 +78,21 @@ def _name(state: Pass, statement: Statement, kind: SymbolKind, value: int) -> No
 
 # Data
 
+_MOST = 0xBFFF
+"""The largest count: values are 16-bit words, so a negative one looks like a huge one."""
+
+
+def _count(state: Pass, expression: Expression) -> int:
+    """A number of bytes or repetitions."""
+    count = state.known(expression)
+    if count > _MOST:
+        raise UserError(
+            f"a count of {count:04X}H, which is -{0x10000 - count:X}H",
+            Place(column=expression.column),
+            expected=f"0 to {_MOST:04X}H",
+        )
+    return count
+
 
 def _db(state: Pass, statement: Statement) -> None:
     cursor = state.cursor(statement)
@@ -129,7 +144,7 @@ def _dw(state: Pass, statement: Statement) -> None:
 
 def _ds(state: Pass, statement: Statement) -> None:
     expression = state.only(statement)
-    count = state.known(expression)
+    count = _count(state, expression)
     state.show(address=state.here & 0xFFFF)
     after = advance(state.location, count, expression.column)
     if count:
@@ -221,7 +236,7 @@ def call(state: Pass, statement: Statement, macro: Macro) -> None:
 
 def _rept(state: Pass, statement: Statement) -> None:
     lines = state.take_lines(statement)
-    count = state.known(state.only(statement))
+    count = _count(state, state.only(statement))
     _repeat(state, statement, make_body((), lines), (() for _ in range(count)))
 
 
