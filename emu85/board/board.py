@@ -21,9 +21,10 @@ from numpy.typing import NDArray
 
 from emu85.board import shelf
 from emu85.board.async_wire import Terminal
+from emu85.board.clashes import Selected, clashes
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.description import BoardDescription, ChipUse, DeviceUse
-from emu85.board.device import Device, Register
+from emu85.board.device import Device, Read, Register
 from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
 from emu85.board.kinds import located
@@ -263,6 +264,25 @@ class Board:
     def port_map(self) -> list[Region]:
         """The I/O space in regions, in order of port."""
         return regions(self._decoded(ports=True), SPACE - IO_BASE)
+
+    def clashes(self) -> list[str]:
+        """Chips that are selected together, a line a pair, each with its place in the file."""
+        chips = [
+            Selected(decoded, use.node, reads=True, writes=decoded.kind == "ram")
+            for use, decoded in self._chips
+        ]
+        uses = {use.name: use for use in self.description.devices}
+        for placed in self._placed:
+            registers = placed.device.registers
+            chips.append(
+                Selected(
+                    placed.decoded,
+                    uses[placed.device.name].node,
+                    reads=any(register.read is not Read.NONE for register in registers),
+                    writes=any(register.written for register in registers),
+                )
+            )
+        return list(clashes(chips))
 
     def registers(self) -> list[RegisterAt]:
         """Where each register of each device is, mirrors left out, in order of index."""

@@ -34,12 +34,18 @@ def describe(board: Board) -> str:
         _head(board),
         _table("Memory", board.memory_map(), 4, _notes(description)),
         _table("Ports", board.port_map(), 2, _notes(description)),
+        _clashes(board),
         _registers(board),
         _wires(description),
         _loose(description),
         _terminals(board),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _clashes(board: Board) -> str:
+    found = board.clashes()
+    return "\n".join(["Selected together", *(f"  {line}" for line in found)]) if found else ""
 
 
 def _head(board: Board) -> str:

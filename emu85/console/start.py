@@ -87,6 +87,8 @@ def _machine(start: Start) -> Machine:
     from emu85.machine import Machine
 
     machine = Machine.from_board(start.board, trace=start.trace)
+    for clash in machine.board.clashes():
+        print(f"note: {clash}", file=sys.stderr)
     firmware = start.firmware or machine.board.firmware
     if firmware is None:
         return machine
