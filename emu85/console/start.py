@@ -91,6 +91,7 @@ def _machine(start: Start) -> Machine:
         print(f"note: {clash}", file=sys.stderr)
     firmware = start.firmware or machine.board.firmware
     if firmware is None:
+        print("note: no firmware is named, so the board's memory is as it is", file=sys.stderr)
         return machine
     machine.load(firmware, at=start.at)
     return machine
@@ -98,15 +99,18 @@ def _machine(start: Start) -> Machine:
 
 def _announce_compilation() -> None:
     """Say what takes the time at the very first start."""
-    from emu85.cpu.compiler import is_compiled
+    from emu85.cpu.compiler import is_compiled, kept_in
 
-    if not is_compiled():
-        print(
-            "First start: compiling the processor core for this computer; it is done once "
-            "and takes some seconds.",
-            file=sys.stderr,
-            flush=True,
+    if is_compiled():
+        return
+    if kept_in():
+        text = "First start: compiling the processor core for this computer; it is done once"
+    else:
+        text = (
+            "Compiling the processor core for this computer; its cache cannot be written, "
+            "so it is done at each start"
         )
+    print(f"{text} and takes some seconds.", file=sys.stderr, flush=True)
 
 
 def _plain(start: Start, machine: Machine, speed: float | None) -> int:

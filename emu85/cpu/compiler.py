@@ -48,7 +48,7 @@ def compiled_loop() -> Loop:
     compiler: Any = numba.njit
     config: Any = numba.config
     before = config.CACHE_DIR
-    folder = _usable(cache_folder())
+    folder = kept_in()
     config.CACHE_DIR = str(folder) if folder else before
     options = {"cache": folder is not None, "error_model": "numpy", "_nrt": False}
     try:
@@ -60,7 +60,9 @@ def compiled_loop() -> Loop:
     return entry
 
 
-def _usable(folder: Path) -> Path | None:
+def kept_in() -> Path | None:
+    """The folder that keeps the compiled loop, made if need be; None if it cannot be written."""
+    folder = cache_folder()
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError:

@@ -233,3 +233,22 @@ def test_every_form_has_an_action_with_its_slots_as_parameters(slate: Bench) -> 
 def test_quit_ends_the_session(slate: Bench) -> None:
     slate.do("quit")
     assert slate.session.is_over
+
+
+def test_a_stop_like_another_is_told(tmp_path: Path) -> None:
+    bench = Bench("slate", COUNTER, tmp_path)
+    assert "the same as" not in bench.do("stop on MW at 8000")
+    assert "the same as stop 1" in bench.do("stop on MW at 8000")
+    assert "the same as" not in bench.do("stop on MW at 8001")
+
+
+def test_more_memory_than_there_is_cannot_be_shown(tmp_path: Path) -> None:
+    bench = Bench("slate", COUNTER, tmp_path)
+    with pytest.raises(UserError, match="65537 bytes are more than there are"):
+        bench.do("mem 0 65537")
+
+
+def test_enter_to_one_of_several_ends(tmp_path: Path) -> None:
+    bench = Bench("saltmarsh", COUNTER, tmp_path)
+    bench.do("enter to serial hi")
+    assert bench.machine.serial is not None and bench.machine.serial.pending + 1 >= 3

@@ -10,6 +10,7 @@ from emu85.console.registry import form
 from emu85.console.views import bus, memory, registers
 from emu85.console.views.board import port_lines
 from emu85.console.views.code import listing
+from emu85.errors import UserError
 from emu85.stops import find as find_in
 from emu85.stops import parse
 from emu85.wording import counted
@@ -28,9 +29,14 @@ def regs(session: Session) -> None:
         session.screen.show(line)
 
 
+_ALL_MEMORY = 0x10000
+
+
 @form("mem ADDRESS [COUNT]", "memory from an address on, 128 bytes or so many")
 def mem(session: Session, address: int, count: int = _MEMORY_COUNT) -> None:
     """Reading so has no side effects and takes no board time."""
+    if count > _ALL_MEMORY:
+        raise UserError(f"{count} bytes are more than there are", expected=f"1 to {_ALL_MEMORY}")
     _dump(session, address, min(0xFFFF, address + count - 1))
 
 

@@ -23,8 +23,12 @@ def stop(session: Session, condition: str) -> None:
     Lines            stop when SOD high      stop when RST 7.5 rises
     Counting         … after 5     lets five go by
     Order            stop on MW at 8004 then OF at 0150"""
-    made = session.machine.stops.add(condition, symbols=session.machine.symbols)
+    stops = session.machine.stops
+    made = stops.add(condition, symbols=session.machine.symbols)
     session.screen.show(_line(made))
+    twins = [one.number for one in stops if one is not made and one.condition == made.condition]
+    if twins:
+        session.screen.show(f"     the same as stop {twins[0]}")
 
 
 @form("stops", "the stops there are, and how often each has hit")

@@ -45,6 +45,13 @@ def type_text(session: Session, text: str) -> None:
     session.pane.end.send(unescaped(text))
 
 
+@form("enter to END TEXT", "send a line to one of several serial lines")
+def enter_to(session: Session, end: str, text: str) -> None:
+    """As 'enter TEXT' does, whatever end the console is at."""
+    type_to(session, end, text)
+    type_to(session, end, r"\r")
+
+
 @form("enter [TEXT]", "send text and then Enter to the serial line")
 def enter_text(session: Session, text: str = "") -> None:
     """Enter is a carriage return, as a terminal sends it. Alone it is only that.
