@@ -137,7 +137,10 @@ def _line(lines: list[str], number: int) -> str:
 
 
 def _marked(error: yaml.MarkedYAMLError, file: str, lines: list[str]) -> UserError:
-    mark = error.problem_mark or error.context_mark
+    # What is never closed is placed where it was opened, not at the end of the file.
+    is_unclosed = "end of stream" in (error.problem or "")
+    marks = (error.context_mark, error.problem_mark)
+    mark = next(filter(None, marks if is_unclosed else reversed(marks)), None)
     place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file)
     source = _line(lines, mark.line) if mark else ""
     problem = " ".join(part for part in (error.context, error.problem) if part)

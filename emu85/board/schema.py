@@ -29,6 +29,8 @@ def _fill(text: str) -> Fill:
     way, _, rest = (part.strip() for part in text.partition(" "))
     if way == "zeros" and not rest:
         return Fill("zeros", 0)
+    if way in ("pattern", "random") and not rest:
+        raise UserError(f"{way} stands alone", expected=FILL_TAKES)
     if way == "pattern":
         return Fill("pattern", quantities.hexadecimal(rest, 0xFF))
     if way == "random":

@@ -37,8 +37,9 @@ def find_board(name_or_path: str) -> Path:
     if "\0" not in name_or_path and Path(name_or_path).is_file():
         return Path(name_or_path)
     names = board_names()
+    is_folder = name_or_path and "\0" not in name_or_path and Path(name_or_path).is_dir()
     raise UserError(
-        f"no board {name_or_path!r}",
+        f"no board {name_or_path!r}: it is a folder" if is_folder else f"no board {name_or_path!r}",
         expected=f"a board file or one of {', '.join(names)}",
         nearest=nearest(name_or_path, names),
     )

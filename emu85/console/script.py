@@ -54,4 +54,4 @@ def read_script(path: Path) -> list[str]:
     """
     from emu85.firmware.files import read_text
 
-    return read_text(path).splitlines()
+    return read_text(path, pipes=True).splitlines()

@@ -10,15 +10,15 @@ from pathlib import Path
 from emu85.errors import Place, UserError, nearest
 
 
-def read_bytes(path: Path) -> bytes:
-    """All bytes of a plain file.
+def read_bytes(path: Path, *, pipes: bool = False) -> bytes:
+    """All bytes of a plain file, or of a pipe if ``pipes`` may be read as well.
 
     Raises:
         UserError: no such file, a directory or device, or it may not be read.
     """
     place = Place(str(path))
     try:
-        if path.is_file():
+        if path.is_file() or (pipes and path.is_fifo()):
             return path.read_bytes()
         if path.exists():
             raise UserError("not a plain file", place, expected="a file")
@@ -27,13 +27,13 @@ def read_bytes(path: Path) -> bytes:
     raise UserError("no such file", place, nearest=_neighbour(path))
 
 
-def read_text(path: Path) -> str:
-    """All text of a plain file, UTF-8 or, failing that, one byte a character.
+def read_text(path: Path, *, pipes: bool = False) -> str:
+    """All text of a file, UTF-8 or, failing that, one byte a character.
 
     Raises:
         UserError: as :func:`read_bytes`.
     """
-    data = read_bytes(path)
+    data = read_bytes(path, pipes=pipes)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -435,3 +435,18 @@ def test_the_schema_names_every_key_of_the_demo_boards() -> None:
         for key in keys(board):
             if board.get("lines") is None or key not in board["lines"]:
                 assert f"  {key} " in text or f"device: {key}" in text or key == "device", key
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "column", "message"),
+    [
+        ("name: t\ncrystal: 6 MHz\nfill: random\n", 3, 7, "random stands alone"),
+        ("name: 't\ncrystal: 6 MHz\n", 1, 7, "unexpected end of stream"),
+    ],
+)
+def test_what_is_left_open_is_placed_where_it_began(
+    text: str, line: int, column: int, message: str
+) -> None:
+    with pytest.raises(UserError, match=message) as caught:
+        read_board(text, "b.yaml")
+    assert (caught.value.place.line, caught.value.place.column) == (line, column)

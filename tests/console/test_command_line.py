@@ -260,3 +260,17 @@ def test_no_standard_input_is_an_empty_one(folder: Path) -> None:
         check=False,
     )
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_script_may_come_through_a_pipe(folder: Path) -> None:
+    status, shown, told = emu85("run", "--board", "slate", "--do", "/dev/stdin", lines="regs\n")
+    assert (status, told) == (0, "")
+    assert "interrupts disabled" in shown
+
+
+def test_a_folder_is_no_board(folder: Path) -> None:
+    status, _, told = emu85("board", str(folder))
+    assert status == 2
+    assert told.startswith(
+        f"emu85: no board {str(folder)!r}: it is a folder; expected a board file"
+    )

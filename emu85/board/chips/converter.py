@@ -195,7 +195,8 @@ def read_levels(path: Path) -> tuple[int, ...]:
             if row
         ]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise UserError(f"the levels in {path.name} cannot be read: {error}") from None
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise UserError(f"the levels in {path.name} cannot be read: {reason}") from None
     levels = []
     for number, field in rows[:LONGEST]:
         try:
