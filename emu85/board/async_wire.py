@@ -24,84 +24,15 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import NamedTuple
 
-from emu85.board.description import SerialFormat
-from emu85.board.schedule import Event, Schedule
-from emu85.board.serial import MARK, SPACE, Arrival, nearest_t
+from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing, levels_of, meaning_of, sample
+from emu85.board.schedule import Event, Schedule, nearest_t
 
 HALF = Fraction(1, 2)
 
 
-class Frame(NamedTuple):
-    """The waveform of one character.
-
-    Attributes:
-        start: when its start bit begins, in T-states.
-        bit_time: length of a bit in T-states.
-        levels: 1 mark, 0 space, from the start bit on, one a bit time; the wire is
-            at mark before and after.
-    """
-
-    start: Fraction
-    bit_time: Fraction
-    levels: tuple[int, ...]
-
-    @property
-    def end(self) -> Fraction:
-        """The end of the last of ``levels``."""
-        return self.start + len(self.levels) * self.bit_time
-
-
-def sample(frame: Frame, at: Fraction) -> int:
-    """The level of a frame at a moment; mark outside it."""
-    number = (at - frame.start) // frame.bit_time
-    return frame.levels[number] if 0 <= number < len(frame.levels) else MARK
-
-
-@dataclass(frozen=True, slots=True)
-class Framing:
-    """What stands between start and stop of a character.
-
-    Attributes:
-        bits: data bits, 5 to 8.
-        parity: ``N E O M S``: none, even, odd, mark, space.
-        stop: stop bits: 1, 1.5 or 2.
-    """
-
-    bits: int = 8
-    parity: str = "N"
-    stop: Fraction = Fraction(1)
-
-    @property
-    def sampled(self) -> int:
-        """Bits a receiver looks at: start, data, parity and the first stop bit."""
-        return 2 + self.bits + (self.parity != "N")
-
-    @property
-    def length(self) -> Fraction:
-        """Start bit to end of the stop bits, in bits."""
-        return self.sampled - 1 + self.stop
-
-    def parity_of(self, ones: int) -> int:
-        """The level of the parity bit over data with so many ones; mark if there is none."""
-        return {"E": ones % 2, "O": 1 - ones % 2, "S": SPACE}.get(self.parity, MARK)
-
-
-def levels_of(framing: Framing, value: int) -> tuple[int, ...]:
-    """The levels of a character: start, data, parity and one stop bit.
-
-    The wire is at mark after them, so further stop bits need no levels of their
-    own; whoever sends the next character waits for :attr:`Framing.length`.
-    """
-    data = [value >> bit & 1 for bit in range(framing.bits)]
-    parity = [] if framing.parity == "N" else [framing.parity_of(sum(data))]
-    return (SPACE, *data, *parity, MARK)
-
-
-def _later(t: Fraction, by: Fraction) -> Fraction:
+def later(t: Fraction, by: Fraction) -> Fraction:
     """``t + by``, quickly where both are whole: there is such a sum for each character."""
     if t.denominator == 1 and by.denominator == 1:
         return Fraction(t.numerator + by.numerator)
@@ -187,7 +118,7 @@ class AsyncSender:
         # ``now`` is rounded: going on from the exact end keeps characters from drifting.
         start = self.free_at if self._free_t >= now else Fraction(now)
         frame = Frame(start, bit_time, levels)
-        self.free_at = _later(start, self._duration(length, bit_time))
+        self.free_at = later(start, self._duration(length, bit_time))
         self._free_t = nearest_t(self.free_at)
         self._event = self._schedule.at(self._free_t, self._end)
         self._put(frame)
@@ -221,7 +152,7 @@ class AsyncReceiver:
         self._from = Fraction(0)
         self._looked = False  # at the level at ``_from``: a fall right there is past
         self._frames: deque[Frame] = deque()
-        self._edges: deque[tuple[Fraction, int]] = deque()
+        self._edges: deque[tuple[int, int]] = deque()
         self._known_for: Fraction | None = None
         self._known: dict[tuple[int, ...], tuple[tuple[int, ...], bool]] = {}
         self._meanings: dict[tuple[int, ...], tuple[int, str]] = {}
@@ -248,7 +179,7 @@ class AsyncReceiver:
         self._look_from(Fraction(schedule.now), looked=False)
         self._frames.clear()
         self._edges.clear()
-        self._edges.append((self._from, MARK))
+        self._edges.append((schedule.now, MARK))
 
     def set(self, bit_time: Fraction | None, framing: Framing) -> None:
         """Change speed and format; a character that was under way is dropped."""
@@ -276,9 +207,14 @@ class AsyncReceiver:
 
     def level(self, level: int) -> None:
         """The wire goes to a level by a plain edge, now."""
-        if self._edges[-1][1] == level:
+        at, before = self._edges[-1]
+        if before == level:
             return
-        self._edges.append((Fraction(self._schedule.now), level))
+        now = self._schedule.now
+        if at == now and len(self._edges) > 1:
+            self._edges.pop()  # a pulse of no length is none
+            return
+        self._edges.append((now, level))
         if self._event is None:
             self._seek()
 
@@ -298,7 +234,7 @@ class AsyncReceiver:
         self._from = t
         self._looked = looked
 
-    def _is_ahead(self, t: Fraction) -> bool:
+    def _is_ahead(self, t: Fraction | int) -> bool:
         limit = self._from  # by hand: comparing fractions is slow
         ahead = t.numerator * limit.denominator - limit.numerator * t.denominator
         return ahead > 0 or (ahead == 0 and not self._looked)
@@ -318,7 +254,7 @@ class AsyncReceiver:
         if start is None:
             return
         self._start = start
-        self._stop = _later(start, self._to_stop)
+        self._stop = later(start, self._to_stop)
         self._event = self._schedule.at(nearest_t(self._stop), self._complete)
 
     def _quick_fall(self) -> Fraction | None:
@@ -328,9 +264,18 @@ class AsyncReceiver:
         return None
 
     def _first_fall(self) -> Fraction | None:
+        if not self._frames:
+            return self._first_edge_down()
         for at in sorted(self._falls()):
             if self._is_ahead(at) and self.line_at(at) == SPACE and self._before(at) == MARK:
                 return at
+        return None
+
+    def _first_edge_down(self) -> Fraction | None:
+        """The same where there are only edges, whose levels alternate."""
+        for at, level in self._edges:
+            if level == SPACE and self._is_ahead(at):
+                return Fraction(at)
         return None
 
     def _only_frame(self) -> Frame | None:
@@ -339,7 +284,7 @@ class AsyncReceiver:
         return self._frames[0] if alone else None
 
     def _falls(self) -> list[Fraction]:
-        falls = [at for at, level in self._edges if level == SPACE]
+        falls = [Fraction(at) for at, level in self._edges if level == SPACE]
         for start, bit_time, levels in self._frames:
             before = MARK
             for number, level in enumerate(levels):
@@ -359,10 +304,10 @@ class AsyncReceiver:
 
     def _forget(self) -> None:
         """Drop what lies before the moment from which a start bit is looked for."""
-        frames, edges = self._frames, self._edges
+        frames, edges, limit = self._frames, self._edges, self._from
         while frames and self._is_over(frames[0]):
             frames.popleft()
-        while len(edges) > 1 and edges[1][0] < self._from:
+        while len(edges) > 1 and edges[1][0] * limit.denominator < limit.numerator:
             edges.popleft()
 
     def _is_over(self, frame: Frame) -> bool:
@@ -390,10 +335,31 @@ class AsyncReceiver:
         frame = self._only_frame()
         if frame and frame.start is self._start:
             return self._read_alone(frame, bit_time)
+        if not self._frames:
+            return self._read_edges(bit_time)
         return tuple(
             self.line_at(self._start + (number + HALF) * bit_time)
             for number in range(self._framing.sampled)
         )
+
+    def _read_edges(self, bit_time: Fraction) -> tuple[int, ...]:
+        """The samples where there are only edges: an edge counts from the next sample on."""
+        count = self._framing.sampled
+        levels: list[int] = []
+        before = MARK
+        # By hand, since fractions are slow: bit number n is sampled at the first edge or
+        # after it where start + (n + 1/2) bit_time >= at.
+        start, scale = self._start.numerator, self._start.denominator
+        half, twice = bit_time.numerator * scale, 2 * bit_time.denominator
+        for at, level in self._edges:
+            past = (at * scale - start) * twice - half
+            number = -(-past // (2 * half))
+            if number >= count:
+                break
+            levels += [before] * (number - len(levels))
+            before = level
+        levels += [before] * (count - len(levels))
+        return tuple(levels)
 
     def _read_alone(self, frame: Frame, bit_time: Fraction) -> tuple[int, ...]:
         """The samples of a character that is one frame; the same levels give the same ones."""
@@ -422,106 +388,5 @@ class AsyncReceiver:
     def _arrival(self, start_t: int, levels: tuple[int, ...]) -> Arrival:
         meaning = self._meanings.get(levels)
         if meaning is None:
-            meaning = self._meanings[levels] = _meaning(self._framing, levels)
+            meaning = self._meanings[levels] = meaning_of(self._framing, levels)
         return Arrival(start_t, self._schedule.now, *meaning)
-
-
-def _meaning(framing: Framing, levels: tuple[int, ...]) -> tuple[int, str]:
-    """The value and the fault of a character by its samples."""
-    data = levels[1 : 1 + framing.bits]
-    value = sum(level << bit for bit, level in enumerate(data))
-    if levels[-1] == SPACE:
-        return value, "framing" if any(levels) else "break"
-    if framing.parity != "N" and levels[-2] != framing.parity_of(sum(data)):
-        return value, "parity"
-    return value, ""
-
-
-class Terminal:
-    """The far end of a UART's wire: a terminal set to a speed and format.
-
-    Attributes:
-        format: speed and framing.
-        bit_time: length of a bit in T-states, exact.
-        received: the good characters that have arrived, in order.
-        arrivals: every character that has arrived, faulty ones too.
-        framing_errors, parity_errors, breaks: how many of each arrived.
-        listeners: each is called with every good character as it arrives.
-        sender, receiver: the two directions.
-    """
-
-    def __init__(
-        self, format_: SerialFormat, clock: Fraction, put: Callable[[Frame], None]
-    ) -> None:
-        """``clock`` is in hertz; ``put(frame)`` puts a character on the wire to the UART."""
-        self.format = format_
-        self.bit_time = clock / format_.baud
-        self.received = bytearray()
-        self.arrivals: list[Arrival] = []
-        self.framing_errors = 0
-        self.parity_errors = 0
-        self.breaks = 0
-        self.listeners: list[Callable[[int], None]] = []
-        framing = Framing(format_.bits, format_.parity, format_.stop)
-        self.sender = AsyncSender(put, self._next)
-        self.sender.bit_time, self.sender.framing = self.bit_time, framing
-        self.receiver = AsyncReceiver(self._arrive)
-        self.receiver.set(self.bit_time, framing)
-        self._length = framing.length + format_.gap * clock / self.bit_time
-        self._levels = framing.sampled
-        self._queue: deque[tuple[int, ...]] = deque()
-
-    @property
-    def character_time(self) -> Fraction:
-        """Start bit to end of the stop bits, in T-states."""
-        return self.bit_time * self.sender.framing.length
-
-    @property
-    def pending(self) -> int:
-        """Characters queued and not yet begun."""
-        return len(self._queue)
-
-    @property
-    def idle(self) -> bool:
-        """Nothing is being sent or waiting to be."""
-        return not self._queue and not self.sender.busy
-
-    def power(self, schedule: Schedule) -> None:
-        """Start afresh on a schedule: nothing queued or received."""
-        self._queue.clear()
-        self.received.clear()
-        self.arrivals.clear()
-        self.framing_errors = self.parity_errors = self.breaks = 0
-        self.sender.power(schedule)
-        self.receiver.power(schedule)
-
-    def send(self, data: bytes) -> None:
-        """Queue characters, the first to begin at once if the line is free."""
-        self._queue.extend([self.sender.levels(value) for value in data])
-        self._go_on()
-
-    def send_break(self, bits: int = 20) -> None:
-        """Queue a break: space for so many bit times, then mark for one."""
-        self._queue.append((SPACE,) * bits + (MARK,))
-        self._go_on()
-
-    def _go_on(self) -> None:
-        if self._queue and not self.sender.busy:
-            self._next()
-
-    def _next(self) -> None:
-        if self._queue:
-            levels = self._queue.popleft()
-            longer = len(levels) - self._levels
-            self.sender.send_levels(levels, self._length + longer if longer else self._length)
-
-    def _arrive(self, arrival: Arrival) -> None:
-        self.framing_errors += arrival.fault == "framing"
-        self.parity_errors += arrival.fault == "parity"
-        self.breaks += arrival.fault == "break"
-        self.arrivals.append(arrival)
-        if arrival.fault:
-            return
-        self.received.append(arrival.value)
-        for listener in list(self.listeners):
-            listener(arrival.value)

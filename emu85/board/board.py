@@ -20,7 +20,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.board import shelf
-from emu85.board.async_wire import Terminal
 from emu85.board.clashes import Selected, clashes
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.description import BoardDescription, ChipUse, DeviceUse
@@ -31,7 +30,7 @@ from emu85.board.kinds import located
 from emu85.board.mapping import FLOATING_CELL, Mapping, Placed
 from emu85.board.memory import Memory
 from emu85.board.schedule import Schedule
-from emu85.board.serial import SerialLine
+from emu85.board.serial import SerialLine, Terminal
 from emu85.board.site import DeviceSite, Socket
 from emu85.board.wiring import Wiring
 from emu85.bus.lines import Line

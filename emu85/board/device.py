@@ -32,8 +32,9 @@ from emu85.bus.cycles import Cycle
 from emu85.errors import UserError
 
 if TYPE_CHECKING:
-    from emu85.board.async_wire import Frame, Terminal
+    from emu85.board.frames import Frame
     from emu85.board.host import StopListener
+    from emu85.board.serial import Terminal
     from emu85.stops import StopSet
 
 

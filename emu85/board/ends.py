@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from fractions import Fraction
 from functools import partial
 
-from emu85.board.async_wire import Frame, Terminal
 from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, Source, Tied, Wire
 from emu85.board.device import Device
-from emu85.board.serial import MARK
+from emu85.board.frames import MARK, Frame
+from emu85.board.serial import Terminal
 from emu85.board.site import Socket
 from emu85.board.wiring import Wiring
 from emu85.bus.lines import Line

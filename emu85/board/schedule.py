@@ -10,6 +10,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
 
 NEVER = 1 << 62
 """A deadline later than any machine will reach, in T-states."""
@@ -81,3 +82,10 @@ class Schedule:
         while heap and heap[0][2].cancelled:
             heapq.heappop(heap)
         self.next_t = heap[0][0] if heap else NEVER
+
+
+def nearest_t(t: Fraction) -> int:
+    """The T-state nearest to an exact moment, half up."""
+    if t.denominator == 1:
+        return t.numerator
+    return (2 * t.numerator + t.denominator) // (2 * t.denominator)

@@ -1,10 +1,11 @@
-"""The serial line on SID and SOD, seen from the far end of the wire.
+"""The far ends of asynchronous lines: terminals on UARTs, and the one on SID and SOD.
 
-Software on the 8085 makes and reads the bits by counting T-states, so both
-directions are judged at exact moments.  A bit lasts ``clock / baud`` T-states,
-which need not be whole: every edge and every sample is computed from the start
-of its character as a fraction and then rounded to the nearest T-state, so that
-the error never exceeds half a T-state and never adds up.
+A terminal sends and receives whole characters (:mod:`emu85.board.async_wire`).
+Software on the 8085 makes and reads the bits of SID and SOD by counting T-states, so
+there both directions are judged at exact moments.  A bit lasts ``clock / baud``
+T-states, which need not be whole: every edge and every sample is computed from the
+start of its character as a fraction, and rounded to the nearest T-state only where
+an edge is scheduled, so that the error never exceeds half a T-state and never adds up.
 
 Towards the board (SID), queued characters follow one another without a pause
 unless a gap is set.  From the board (SOD), a character begins when the line
@@ -12,87 +13,66 @@ goes from mark to space; the start bit is looked at again in its middle, and all
 further bits in theirs.  SOD is 0 after reset, which is space on a line of normal
 polarity: since no mark has been seen, nothing is received until the firmware
 raises it.
-
-Framing as in EIA-232 practice: a start bit (space), data bits lowest first,
-an optional parity bit, stop bits (mark).
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from fractions import Fraction
-from typing import NamedTuple
+from functools import lru_cache, partial
+from itertools import pairwise
 
+from emu85.board.async_wire import AsyncReceiver, AsyncSender, later
 from emu85.board.baud_check import BaudCheck
 from emu85.board.description import SerialFormat
-from emu85.board.schedule import Event, Schedule
+from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
+from emu85.board.schedule import Event, Schedule, nearest_t
 
-MARK = 1
-SPACE = 0
-
-
-class Arrival(NamedTuple):
-    """A character from the board.
-
-    Attributes:
-        start_t: T-state at which its start bit began.
-        t: T-state at which its stop bit was sampled.
-        value: data bits as read.
-        fault: empty, ``framing`` (stop bit was space), ``parity``, or ``break``
-            (every bit was space, the stop bit too).
-    """
-
-    start_t: int
-    t: int
-    value: int
-    fault: str
+ARRIVALS_KEPT = 100_000
+"""Characters whose moments and faults are remembered, the latest."""
 
 
-class SerialLine:
-    """A terminal's end of the line on SID and SOD.
+class Terminal:
+    """The far end of a UART's wire: a terminal set to a speed and format.
 
     Attributes:
         format: speed and framing.
         bit_time: length of a bit in T-states, exact.
-        received: the good characters that have arrived, in order.
-        arrivals: every character that has arrived, faulty ones too.
+        received: all good characters that have arrived since power-on, in order: a
+            byte each, so that an hour at 9600 baud takes 3.5 megabytes.
+        arrivals: the last :data:`ARRIVALS_KEPT` characters that have arrived, faulty
+            ones too.
         framing_errors, parity_errors, breaks: how many of each arrived.
         listeners: each is called with every good character as it arrives.
-        baud_check: how long the sender's bits really are.
+        sender, receiver: the two directions.
     """
 
     def __init__(
-        self, format_: SerialFormat, clock: Fraction, drive: Callable[[int], None]
+        self, format_: SerialFormat, clock: Fraction, put: Callable[[Frame], None]
     ) -> None:
-        """``clock`` is in hertz; ``drive(level)`` puts SID at 0 or 1."""
+        """``clock`` is in hertz; ``put(frame)`` puts a character on the wire to the board."""
         self.format = format_
         self.bit_time = clock / format_.baud
         self.received = bytearray()
-        self.arrivals: list[Arrival] = []
+        self.arrivals: deque[Arrival] = deque(maxlen=ARRIVALS_KEPT)
         self.framing_errors = 0
         self.parity_errors = 0
         self.breaks = 0
         self.listeners: list[Callable[[int], None]] = []
-        self.baud_check = BaudCheck(format_, self.bit_time)
-        self._gap = format_.gap * clock
-        self._drive = drive
-        self._schedule = Schedule()
-        self._parity_bits = 0 if format_.parity == "N" else 1
-        self._queue: deque[int] = deque()
-        self._free_at = Fraction(0)
-        self._sending: Event | None = None
-        self._level = SPACE
-        self._seen_mark = False
-        self._receiving = False
-        self._sample_event: Event | None = None
-        self._start_t = 0
-        self._samples: list[int] = []
+        framing = Framing(format_.bits, format_.parity, format_.stop)
+        self.sender = AsyncSender(put, self._next)
+        self.sender.bit_time, self.sender.framing = self.bit_time, framing
+        self.receiver = AsyncReceiver(self._arrive)
+        self.receiver.set(self.bit_time, framing)
+        self._length = framing.length + format_.gap * clock / self.bit_time
+        self._levels = framing.sampled
+        self._queue: deque[tuple[int, ...]] = deque()
 
     @property
     def character_time(self) -> Fraction:
         """Start bit to end of the stop bits, in T-states."""
-        return self.bit_time * (1 + self.format.bits + self._parity_bits + self.format.stop)
+        return self.bit_time * self.sender.framing.length
 
     @property
     def pending(self) -> int:
@@ -102,134 +82,115 @@ class SerialLine:
     @property
     def idle(self) -> bool:
         """Nothing is being sent or waiting to be."""
-        return not self._queue and self._sending is None
+        return not self._queue and not self.sender.busy
 
     def power(self, schedule: Schedule) -> None:
-        """Start afresh on a schedule: SID at mark, SOD low, nothing queued or received."""
-        for event in (self._sending, self._sample_event):
-            if event:
-                event.cancel()
-        self._schedule = schedule
+        """Start afresh on a schedule: nothing queued or received."""
         self._queue.clear()
-        self._sending = self._sample_event = None
-        self._free_at = Fraction(schedule.now)
         self.received.clear()
         self.arrivals.clear()
         self.framing_errors = self.parity_errors = self.breaks = 0
-        self._receiving = False
-        self.baud_check.clear()
-        self._level = self._as_mark(0)
-        self._seen_mark = self._level == MARK
-        self._put(MARK)
-
-    # --- towards the board --------------------------------------------------
+        self.sender.power(schedule)
+        self.receiver.power(schedule)
 
     def send(self, data: bytes) -> None:
-        """Queue characters for SID, the first to begin at once if the line is free."""
-        self._queue.extend(data)
-        if self._sending is None and self._queue:
-            self._follow(max(Fraction(self._schedule.now), self._free_at))
+        """Queue characters, the first to begin at once if the line is free."""
+        self._queue.extend([self.sender.levels(value) for value in data])
+        self._go_on()
 
-    def _next_character(self) -> None:
-        self._sending = None
+    def send_break(self, bits: int = 20) -> None:
+        """Queue a break: space for so many bit times, then mark for one."""
+        self._queue.append((SPACE,) * bits + (MARK,))
+        self._go_on()
+
+    def _go_on(self) -> None:
+        if self._queue and not self.sender.busy:
+            self._next()
+
+    def _next(self) -> None:
         if self._queue:
-            # The exact moment, not ``now``, which is rounded: or the rounding adds up.
-            self._follow(self._free_at)
+            levels = self._queue.popleft()
+            longer = len(levels) - self._levels
+            self.sender.send_levels(levels, self._length + longer if longer else self._length)
 
-    def _follow(self, start: Fraction) -> None:
-        self._free_at = start + self.character_time + self._gap
-        self._sending = self._schedule.at(nearest_t(start), lambda: self._begin(start))
-
-    def _begin(self, start: Fraction) -> None:
-        # Bits that repeat the level before them need no event of their own.
-        levels = self._bits(self._queue.popleft())
-        changes = [
-            (start + number * self.bit_time, level)
-            for number, level in enumerate(levels)
-            if number == 0 or level != levels[number - 1]
-        ]
-        self._walk(deque(changes))
-
-    def _walk(self, changes: deque[tuple[Fraction, int]]) -> None:
-        self._put(changes.popleft()[1])
-        if changes:
-            at = nearest_t(changes[0][0])
-            self._sending = self._schedule.at(at, lambda: self._walk(changes))
+    def _arrive(self, arrival: Arrival) -> None:
+        self.framing_errors += arrival.fault == "framing"
+        self.parity_errors += arrival.fault == "parity"
+        self.breaks += arrival.fault == "break"
+        self.arrivals.append(arrival)
+        if arrival.fault:
             return
-        self._sending = self._schedule.at(nearest_t(self._free_at), self._next_character)
+        self.received.append(arrival.value)
+        for listener in list(self.listeners):
+            listener(arrival.value)
 
-    def _bits(self, value: int) -> list[int]:
-        data = [value >> bit & 1 for bit in range(self.format.bits)]
-        return [SPACE, *data, *self._parity_of(data), MARK]
 
-    def _parity_of(self, data: list[int]) -> list[int]:
-        odd = sum(data) % 2
-        return {"N": [], "E": [odd], "O": [1 - odd], "M": [MARK], "S": [SPACE]}[self.format.parity]
+class SerialLine(Terminal):
+    """The terminal on SID and SOD, whose characters are edges on the board's side.
 
-    def _put(self, mark: int) -> None:
-        self._drive(self._as_mark(mark))
+    Attributes:
+        baud_check: how long the sender's bits really are.
+    """
 
-    # --- from the board -------------------------------------------------------
+    def __init__(
+        self, format_: SerialFormat, clock: Fraction, drive: Callable[[int], None]
+    ) -> None:
+        """``clock`` is in hertz; ``drive(level)`` puts SID at 0 or 1."""
+        super().__init__(format_, clock, self._begin)
+        self.baud_check = BaudCheck(format_, self.bit_time)
+        self._drive = drive
+        self._schedule = Schedule()
+        self._edge: Event | None = None
+        self._seen_mark = False
+        self._start = Fraction(0)
+        self._changes: Iterator[tuple[Fraction, int]] = iter(())
+
+    def power(self, schedule: Schedule) -> None:
+        """Start afresh on a schedule: SID at mark, SOD low, nothing queued or received."""
+        if self._edge:
+            self._edge.cancel()
+            self._edge = None
+        self._schedule = schedule
+        super().power(schedule)
+        self.baud_check.clear()
+        self._seen_mark = self._as_mark(0) == MARK
+        self._drive(self._as_mark(MARK))
 
     def sod(self, level: int) -> None:
         """SOD goes to ``level`` (0 or 1) at ``schedule.now``."""
-        self._level = self._as_mark(level)
-        self.baud_check.edge(self._schedule.now, self._level)
-        if self._level == MARK:
+        mark = self._as_mark(level)
+        self.baud_check.edge(self._schedule.now, mark)
+        if mark == MARK:
             self._seen_mark = True
-        elif self._seen_mark and not self._receiving:
-            self._receiving = True
-            self._start_t = self._schedule.now
-            self._samples = []
-            self._await_sample()
+        if self._seen_mark:
+            self.receiver.level(mark)
 
-    def _await_sample(self) -> None:
-        middle = self._start_t + (len(self._samples) + Fraction(1, 2)) * self.bit_time
-        self._sample_event = self._schedule.at(nearest_t(middle), self._sample)
+    def _begin(self, frame: Frame) -> None:
+        self._start = frame.start
+        self._changes = iter(_changes(frame.levels, frame.bit_time))
+        # As an event: a cycle that has sampled SID already does not see it.
+        first = partial(self._follow, frame.levels[0])
+        self._edge = self._schedule.at(self._schedule.now, first)
 
-    def _sample(self) -> None:
-        self._sample_event = None
-        self._samples.append(self._level)
-        if self._samples[0] == MARK:  # too short for a start bit: noise
-            self._receiving = False
-            return
-        if len(self._samples) < 2 + self.format.bits + self._parity_bits:
-            self._await_sample()
-            return
-        self._receiving = False
-        self._arrive()
-
-    def _arrive(self) -> None:
-        data = self._samples[1 : 1 + self.format.bits]
-        value = sum(level << bit for bit, level in enumerate(data))
-        fault = self._fault(data)
-        self.framing_errors += fault == "framing"
-        self.parity_errors += fault == "parity"
-        self.breaks += fault == "break"
-        self.arrivals.append(Arrival(self._start_t, self._schedule.now, value, fault))
-        # After a space where the stop bit belongs, the next start bit needs a mark first.
-        self._seen_mark = self._level == MARK
-        if fault:
-            return
-        self.received.append(value)
-        for listener in list(self.listeners):
-            listener(value)
-
-    def _fault(self, data: list[int]) -> str:
-        if not any(self._samples):
-            return "break"
-        if self._samples[-1] == SPACE:
-            return "framing"
-        parity = self._samples[1 + self.format.bits : -1]
-        return "parity" if parity != self._parity_of(data) else ""
+    def _follow(self, level: int) -> None:
+        """Put SID at a level, and see to the next change of the character."""
+        self._drive(self._as_mark(level))
+        self._edge = None
+        change = next(self._changes, None)
+        if change:
+            t = nearest_t(later(self._start, change[0]))
+            self._edge = self._schedule.at(t, partial(self._follow, change[1]))
 
     def _as_mark(self, level: int) -> int:
         """Pin level to mark and space, or back."""
         return 1 - level if self.format.inverted else level
 
 
-def nearest_t(t: Fraction) -> int:
-    """The T-state nearest to an exact moment, half up."""
-    if t.denominator == 1:
-        return t.numerator
-    return (2 * t.numerator + t.denominator) // (2 * t.denominator)
+@lru_cache(maxsize=1024)
+def _changes(levels: tuple[int, ...], bit_time: Fraction) -> tuple[tuple[Fraction, int], ...]:
+    """When a frame goes to which level, after its start; repeated levels need no edge."""
+    return tuple(
+        (number * bit_time, level)
+        for number, (before, level) in enumerate(pairwise(levels), 1)
+        if level != before
+    )

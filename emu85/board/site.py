@@ -9,8 +9,8 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.board.async_wire import Frame
 from emu85.board.description import Pin
+from emu85.board.frames import Frame
 from emu85.board.host import Host, StopListener
 from emu85.board.schedule import Schedule
 from emu85.board.wiring import Wiring

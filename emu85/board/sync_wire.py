@@ -14,10 +14,9 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple, Protocol
 
-from emu85.board.async_wire import Framing
 from emu85.board.device import Site
-from emu85.board.schedule import Event
-from emu85.board.serial import nearest_t
+from emu85.board.frames import Framing
+from emu85.board.schedule import Event, nearest_t
 
 
 class Clock(NamedTuple):

@@ -22,10 +22,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Protocol
 
-from emu85.board.async_wire import Frame
 from emu85.board.description import Driver, Gate, Pin, Source, Tied, Wire
-from emu85.board.schedule import Event, Schedule
-from emu85.board.serial import MARK, nearest_t
+from emu85.board.frames import MARK, Frame
+from emu85.board.schedule import Event, Schedule, nearest_t
 from emu85.bus.lines import Line
 
 DEEPEST = 50

@@ -10,8 +10,7 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from emu85.board import Board
-from emu85.board.async_wire import Terminal
-from emu85.board.serial import SerialLine
+from emu85.board.serial import SerialLine, Terminal
 from emu85.errors import UserError
 from emu85.links import Links
 from emu85.links.joins import end_named

@@ -17,7 +17,7 @@ from emu85.board import (
     Register,
     Site,
 )
-from emu85.board.serial import Arrival
+from emu85.board.frames import Arrival
 
 
 class Probe(Device):

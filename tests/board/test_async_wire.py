@@ -21,7 +21,7 @@ from emu85.board import (
     read_board,
     sample,
 )
-from emu85.board.async_wire import levels_of
+from emu85.board.frames import levels_of
 from emu85.bus.lines import Line
 from emu85.errors import UserError
 from tests.board.fakes import MINIMAL, Bench
@@ -505,3 +505,18 @@ def test_mistakes(text: str, place: tuple[int, int], words: str) -> None:
     with pytest.raises(UserError, match=words) as caught:
         fit(read_board(text, "bad.yaml"))
     assert (caught.value.place.line, caught.value.place.column) == place
+
+
+def test_a_pulse_of_no_length_is_none() -> None:
+    link = Link(Fraction(100))
+    link.schedule.run_until(1000)
+    for level in (0, 1):
+        link.receiver.level(level)
+    link.schedule.run_until(5000)
+    assert link.arrivals == []
+    link.receiver.level(0)
+    link.schedule.run_until(5300)
+    for level in (1, 0):  # the break goes on
+        link.receiver.level(level)
+    link.schedule.run_until(50_000)
+    assert [(a.start_t, a.value, a.fault) for a in link.arrivals] == [(5000, 0, "break")]

@@ -312,3 +312,69 @@ def test_a_line_on_a_board() -> None:
     bench.run_to(70_000)
     assert bytes(line.received) == b"\x01"
     assert Bench(MINIMAL).board.serial is None
+
+
+def test_what_has_arrived_is_kept_within_bounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("emu85.board.serial.ARRIVALS_KEPT", 3)
+    wire = Wire()
+    wire.sod(10, 1)
+    end = Fraction(1000)
+    for value in b"salt!":
+        end = wire.key_in(end, frame(value), wire.bit)
+    wire.schedule.run_until(near(end))
+    assert bytes(arrival.value for arrival in wire.line.arrivals) == b"lt!"
+    assert bytes(wire.line.received) == b"salt!"
+
+
+def test_a_break_towards_the_board() -> None:
+    wire = Wire()
+    wire.line.send(b"\xff")
+    wire.line.send_break(15)
+    wire.line.send(b"\xff")
+    wire.schedule.run_until(near(60 * wire.bit))
+    expected = [(0, 0), (1, 1), (10, 0), (25, 1), (26, 0), (27, 1)]
+    assert wire.sid[1:] == [(2560 * bits, level) for bits, level in expected]
+
+
+def test_power_in_the_middle_of_a_character() -> None:
+    """Its edges do not come afterwards, though the schedule keeps its events."""
+    wire = Wire()
+    wire.line.send(b"U")
+    wire.schedule.run_until(3000)
+    wire.line.power(wire.schedule)
+    seen = len(wire.sid)
+    wire.schedule.run_until(100_000)
+    assert wire.sid[seen - 1][1] == 1 and len(wire.sid) == seen
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    changes=st.lists(st.integers(1, 4000), min_size=1, max_size=60), parity=st.sampled_from("NE")
+)
+def test_any_edges_are_read_as_an_independent_reader_reads_them(
+    changes: list[int], parity: str
+) -> None:
+    """A sample at each middle, one after the other, the level looked up among the edges."""
+    wire = Wire(clock=Fraction(1_000_001), baud=1000, parity=parity)
+    edges = list(itertools.accumulate(changes, initial=10))
+    levels = [1 - number % 2 for number in range(len(edges))]
+    for t, level in zip(edges, levels, strict=True):
+        wire.sod(t, level)
+    end = edges[-1] + 20_000
+    wire.schedule.run_until(end)
+
+    def at(moment: Fraction) -> int:
+        return [level for t, level in zip(edges, levels, strict=True) if t <= moment][-1]
+
+    count = 10 if parity == "N" else 11
+    found = []
+    free = Fraction(0)
+    for fall in (t for t, level in zip(edges, levels, strict=True) if level == 0):
+        if fall <= free:
+            continue
+        samples = [at(fall + (number + Fraction(1, 2)) * wire.bit) for number in range(count)]
+        free = fall + wire.bit / 2
+        if samples[0] == 0:
+            free = fall + (count - Fraction(1, 2)) * wire.bit
+            found.append((fall, sum(bit << n for n, bit in enumerate(samples[1:9]))))
+    assert [(a.start_t, a.value) for a in wire.line.arrivals] == found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from emu85.board.async_wire import Terminal
+from emu85.board.serial import Terminal
 from emu85.board.shelf import find_board, find_firmware
 from emu85.machine import Machine
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from emu85.board.async_wire import Terminal
+from emu85.board.serial import Terminal
 from emu85.links import KEPT, Links
 from emu85.links.pty import PtyLink
 from emu85.links.tcp import TcpLink

@@ -32,8 +32,7 @@ from math import ceil
 from typing import Any, ClassVar
 
 from emu85.board.device import Device, MemoryPart, Read, Register, Site
-from emu85.board.schedule import Event
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import Event, nearest_t
 
 COMMAND, A, B, C, TIMER_LOW, TIMER_HIGH = range(6)
 

@@ -24,7 +24,7 @@ from emu85.board.device import Beat, Control, Device, Read, Register, Site, at_l
 from emu85.board.kinds import BYTE, BYTES, FILE, TIME, YES_NO, Key, choice
 from emu85.board.nodes import Node
 from emu85.board.quantities import hexadecimal
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import nearest_t
 from emu85.errors import Place, UserError
 
 RESULT, STATUS = 0, 1

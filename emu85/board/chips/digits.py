@@ -23,8 +23,8 @@ from typing import Any, ClassVar
 
 from emu85.board.device import Device, Register, Site, at_least_one_t
 from emu85.board.kinds import TIME, Key, choice, count
+from emu85.board.schedule import nearest_t
 from emu85.board.segments import NAMES, ORDER, STRAIGHT, arranged, text_of
-from emu85.board.serial import nearest_t
 
 MOST = 8
 FAIR_SHARE = 5

@@ -38,9 +38,8 @@ from typing import Any, ClassVar
 
 from emu85.board.device import Device, Read, Register, Site
 from emu85.board.kinds import Key, choice
-from emu85.board.schedule import Event
+from emu85.board.schedule import Event, nearest_t
 from emu85.board.segments import NAMES, ORDER, STRAIGHT, arranged, text_of
-from emu85.board.serial import nearest_t
 
 DATA, CONTROL = 0, 1
 

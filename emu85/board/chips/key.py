@@ -14,8 +14,7 @@ from typing import Any, ClassVar
 
 from emu85.board.device import Control, Device, Site, at_least_one_t
 from emu85.board.kinds import TIME, Key, choice
-from emu85.board.schedule import Event
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import Event, nearest_t
 
 
 class PushKey(Device):

@@ -21,8 +21,7 @@ from typing import Any, ClassVar
 from emu85.board.device import Control, Device, Site, at_least_one_t
 from emu85.board.kinds import TEXT, TIME, Key, listing, scalar
 from emu85.board.nodes import Node
-from emu85.board.schedule import Event
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import Event, nearest_t
 from emu85.board.wiring import Wave
 from emu85.errors import UserError, nearest
 

@@ -27,7 +27,7 @@ from typing import Any, ClassVar
 
 from emu85.board.device import Device, Read, Register, Site
 from emu85.board.kinds import Key, choice
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import nearest_t
 
 INSTRUCTION, DATA = 0, 1
 BUSY = 0x80

@@ -58,8 +58,7 @@ from typing import Any, ClassVar
 
 from emu85.board.device import Device, Read, Register, Site, at_least_one_t
 from emu85.board.kinds import TIME, Key, frequency
-from emu85.board.schedule import Event
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import Event, nearest_t
 from emu85.bus.cycles import Cycle
 from emu85.errors import UserError
 from emu85.stops import Condition, Stop

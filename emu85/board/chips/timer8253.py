@@ -36,8 +36,7 @@ from math import lcm
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.device import Device, Read, Register, Site
-from emu85.board.schedule import Event
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import Event, nearest_t
 
 CONTROL = 3
 READ_BACK = 3

@@ -28,11 +28,11 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any, ClassVar
 
-from emu85.board.async_wire import AsyncReceiver, AsyncSender, Frame, Framing
+from emu85.board.async_wire import AsyncReceiver, AsyncSender
 from emu85.board.device import Device, Read, Register, Site
+from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
 from emu85.board.kinds import Key, frequency
-from emu85.board.schedule import Event
-from emu85.board.serial import MARK, SPACE, Arrival, nearest_t
+from emu85.board.schedule import Event, nearest_t
 
 DATA, ENABLE, IDENT, LINE, MODEM, LINE_STATUS, MODEM_STATUS, SCRATCH = range(8)
 FIFO_CONTROL = IDENT

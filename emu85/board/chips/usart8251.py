@@ -30,10 +30,10 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any, ClassVar, NamedTuple
 
-from emu85.board.async_wire import AsyncReceiver, AsyncSender, Frame, Framing
+from emu85.board.async_wire import AsyncReceiver, AsyncSender
 from emu85.board.device import Device, Read, Register, Site
-from emu85.board.schedule import Event
-from emu85.board.serial import MARK, SPACE, Arrival, nearest_t
+from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
+from emu85.board.schedule import Event, nearest_t
 from emu85.board.sync_wire import Clock, SyncLine
 
 DATA, CONTROL = 0, 1

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emu85.board.chips.combo8155 import Clock, Timer, TimerCommand
-from emu85.board.serial import nearest_t
+from emu85.board.schedule import nearest_t
 
 COMMANDS = st.sampled_from(TimerCommand)
 LENGTHS = st.one_of(st.integers(1, 12), st.integers(0, 0x3FFF))

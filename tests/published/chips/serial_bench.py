@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from emu85.board.async_wire import Terminal
+from emu85.board.serial import Terminal
 from tests.published.chips.parallel_bench import Bench
 
 CLOCK = 3_072_000

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 import pytest
 
-from emu85.board.serial import Arrival
+from emu85.board.frames import Arrival
 from emu85.bus.cycles import Cycle
 
 from .serial_bench import BIT, CLOCK, SerialBench
@@ -612,7 +612,7 @@ def test_no_clock_no_characters() -> None:
     board = SerialBench(text, NAMES)
     kept = board.run(MODE_8N1 + ON + "PUT DATA, 1\nLXI B, 1000\nCALL PAUSE\nKEEP CTL\n")
     assert kept[0] & TXRDY == 0
-    assert board.terminal("usart").arrivals == []
+    assert not board.terminal("usart").arrivals
 
 
 def test_what_a_terminal_hears_is_what_was_sent() -> None:
