@@ -31,12 +31,21 @@ class SymbolKind(enum.Enum):
 
 @dataclass(frozen=True, slots=True)
 class Symbol:
-    """A name, spelled as where it was first defined, and its 16-bit value."""
+    """A name, spelled as where it was first defined, and its 16-bit value.
+
+    ``negative``: the value stands for that number less 10000H.
+    """
 
     name: str
     value: int
     kind: SymbolKind
     place: Place
+    negative: bool = False
+
+    @property
+    def signed(self) -> int:
+        """The number that the value stands for."""
+        return self.value - 0x10000 if self.negative else self.value
 
 
 def is_symbol_name(name: str) -> bool:

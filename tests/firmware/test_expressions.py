@@ -87,6 +87,14 @@ def test_operands(text: str, expected: int) -> None:
         ("0FFFFH+1", 0),
         ("0FFFFH*0FFFFH", 1),
         ("0-1", 0xFFFF),
+        ("(2-5)/2", 0x7FFE),
+        ("(0-1) GT 1", 0xFFFF),
+        ("(0-1) SHR 4", 0x0FFF),
+        ("HIGH (0-1)", 0xFF),
+        ("NOT (0-1)", 0),
+        ("NOT (0-FIVE)", 4),
+        ("3*(0-1)*(0-1)", 3),
+        ("0FFFFH*0FFFFH*0FFFFH*0FFFFH*0FFFFH", 0xFFFF),
         ("2*(3+(4-1))", 12),
         ("(ADD C)", 0x81),
         ("(MOV A,M)", 0x7E),
@@ -97,6 +105,23 @@ def test_operands(text: str, expected: int) -> None:
 )
 def test_operators(text: str, expected: int) -> None:
     assert value(text) == expected
+
+
+@pytest.mark.parametrize(
+    ("count", "expected"),
+    [
+        ("0FFF0H", 0xFFF0),
+        ("0C000H+1", 0xC001),
+        ("60000+10000-5000", 65000),
+        ("5-6+3", 2),
+        ("-16 AND 0FFH", 0xF0),
+        ("8000H+8000H", 0),
+        ("0-(0-3)", 3),
+    ],
+)
+def test_a_count_is_taken_unless_it_is_below_0(count: str, expected: int) -> None:
+    source = f" DS {count}\nTHERE: DB 0"
+    assert assemble(source).image.symbols["THERE"] == expected
 
 
 @settings(deadline=None)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from emu85.errors import Place, UserError
 from emu85.firmware.assembler.encode import byte_of
-from emu85.firmware.assembler.expressions import Cursor, Expression, ascii_bytes
+from emu85.firmware.assembler.expressions import MASK, Cursor, Expression, ascii_bytes
 from emu85.firmware.assembler.macros import (
     Argument,
     Body,
@@ -38,7 +38,12 @@ def _here(statement: Statement) -> Place:
     return Place(column=statement.operation_column)
 
 
-def _no_operand(statement: Statement) -> None:
+def no_operand(statement: Statement) -> None:
+    """Refuse an operand after a word that takes none.
+
+    Raises:
+        UserError: there is one; with the column.
+    """
     if statement.operand_text:
         raise UserError(
             f"{statement.word} takes no operand",
@@ -51,7 +56,7 @@ def _no_operand(statement: Statement) -> None:
 
 
 def _org(state: Pass, statement: Statement) -> None:
-    state.location = state.known(state.only(statement))
+    state.location = state.not_negative(state.only(statement), "an address")
     state.show(address=state.location)
 
 
@@ -66,32 +71,19 @@ def _equ(state: Pass, statement: Statement) -> None:
 def _set(state: Pass, statement: Statement) -> None:
     expression = state.only(statement)
     named = expression.register
-    value = REGISTERS[named] if named else state.known(expression)
-    _name(state, statement, SymbolKind.SET, value)
+    number = REGISTERS[named] if named else state.known_signed(expression)
+    _name(state, statement, SymbolKind.SET, number)
 
 
-def _name(state: Pass, statement: Statement, kind: SymbolKind, value: int) -> None:
+def _name(state: Pass, statement: Statement, kind: SymbolKind, number: int) -> None:
+    value = number & MASK
     state.show(value=value)
     place = state.place(statement.name_column)
-    state.table.define(Symbol(statement.name, value, kind, place), settled=state.settled)
+    symbol = Symbol(statement.name, value, kind, place, number < 0)
+    state.table.define(symbol, settled=state.settled)
 
 
 # Data
-
-_MOST = 0xBFFF
-"""The largest count: values are 16-bit words, so a negative one looks like a huge one."""
-
-
-def _count(state: Pass, expression: Expression) -> int:
-    """A number of bytes or repetitions."""
-    count = state.known(expression)
-    if count > _MOST:
-        raise UserError(
-            f"a count of {count:04X}H, which is -{0x10000 - count:X}H",
-            Place(column=expression.column),
-            expected=f"0 to {_MOST:04X}H",
-        )
-    return count
 
 
 def _db(state: Pass, statement: Statement) -> None:
@@ -144,7 +136,7 @@ def _dw(state: Pass, statement: Statement) -> None:
 
 def _ds(state: Pass, statement: Statement) -> None:
     expression = state.only(statement)
-    count = _count(state, expression)
+    count = state.not_negative(expression, "a count")
     state.show(address=state.here & 0xFFFF)
     after = advance(state.location, count, expression.column)
     if count:
@@ -164,7 +156,7 @@ def _if(state: Pass, statement: Statement) -> None:
 
 def _else(state: Pass, statement: Statement) -> None:
     condition = _open_if(state, statement)
-    _no_operand(statement)
+    no_operand(statement)
     if condition.seen_else:
         raise UserError("a second ELSE", _here(statement), expected="ENDIF")
     condition.seen_else = True
@@ -174,7 +166,7 @@ def _else(state: Pass, statement: Statement) -> None:
 def _endif(state: Pass, statement: Statement) -> None:
     _open_if(state, statement)
     state.sources.top.conditionals.pop()
-    _no_operand(statement)
+    no_operand(statement)
 
 
 def _open_if(state: Pass, statement: Statement) -> Conditional:
@@ -236,7 +228,7 @@ def call(state: Pass, statement: Statement, macro: Macro) -> None:
 
 def _rept(state: Pass, statement: Statement) -> None:
     lines = state.take_lines(statement)
-    count = _count(state, state.only(statement))
+    count = state.not_negative(state.only(statement), "a count")
     _repeat(state, statement, make_body((), lines), (() for _ in range(count)))
 
 

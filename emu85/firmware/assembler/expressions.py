@@ -28,6 +28,8 @@ from emu85.firmware.assembler.words import (
 from emu85.isa import Operand
 
 MASK = 0xFFFF
+_WIDEST = 1 << 48
+"""Beyond it only the low 16 bits are kept, so that no line can build a big number."""
 _DEEPEST = 50
 """Parentheses and prefixes within one another; a limit so that no line can break the parser."""
 _OPERAND = "a name, a number, a quoted character, $ or '('"
@@ -83,14 +85,14 @@ _PREFIX: Mapping[str, Callable[[int], int]] = {
     "LOW": lambda a: a & 0xFF,
     "+": lambda a: a,
     "-": lambda a: -a,
-    "NOT": lambda a: ~a,
+    "NOT": lambda a: ~a & MASK,
 }
 _BINARY: Mapping[str, Callable[[int, int], int]] = {
     "*": lambda a, b: a * b,
     "/": lambda a, b: a // b,
     "MOD": lambda a, b: a % b,
     # All bits are gone after 16 places; more would only build big numbers.
-    "SHL": lambda a, b: a << min(b, 16),
+    "SHL": lambda a, b: a << min(b, 16) & MASK,
     "SHR": lambda a, b: a >> min(b, 16),
     "+": lambda a, b: a + b,
     "-": lambda a, b: a - b,
@@ -106,8 +108,21 @@ _BINARY: Mapping[str, Callable[[int, int], int]] = {
 }
 
 
+_SIGNED = ("*", "+", "-")
+"""Operators that work alike on numbers of any sign; the others want words of 16 bits."""
+
+
 def evaluate(expression: Expression, lookup: Lookup, here: int) -> int:
     """The value, 0 to FFFF; ``here`` is what ``$`` stands for.
+
+    Raises:
+        UserError: as :func:`evaluate_signed`.
+    """
+    return evaluate_signed(expression, lookup, here) & MASK
+
+
+def evaluate_signed(expression: Expression, lookup: Lookup, here: int) -> int:
+    """The value before it is cut to 16 bits: below 0 where less than nothing is asked for.
 
     Raises:
         UserError: an unknown symbol (by ``lookup``), a register where a value is
@@ -116,7 +131,7 @@ def evaluate(expression: Expression, lookup: Lookup, here: int) -> int:
     stack: list[int] = []
     for step in expression.steps:
         if step.does is _Does.PREFIX:
-            stack.append(_PREFIX[step.text](stack.pop()) & MASK)
+            stack.append(_prefixed(step, stack.pop()))
         elif step.does is _Does.BINARY:
             right = stack.pop()
             stack.append(_apply(step, stack.pop(), right))
@@ -127,7 +142,7 @@ def evaluate(expression: Expression, lookup: Lookup, here: int) -> int:
 
 def _operand(step: Step, lookup: Lookup, here: int) -> int:
     if step.does is _Does.SYMBOL:
-        return lookup(step.text, step.column) & MASK
+        return lookup(step.text, step.column)
     if step.does is _Does.REGISTER:
         raise UserError(
             f"{step.text} is a register, not a value",
@@ -137,12 +152,20 @@ def _operand(step: Step, lookup: Lookup, here: int) -> int:
     return here & MASK if step.does is _Does.HERE else step.value
 
 
+def _prefixed(step: Step, value: int) -> int:
+    return _PREFIX[step.text](value if step.text in _SIGNED else value & MASK)
+
+
 def _apply(step: Step, left: int, right: int) -> int:
+    if step.text in _SIGNED:
+        value = _BINARY[step.text](left, right)
+        return value if -_WIDEST < value < _WIDEST else value & MASK
+    left, right = left & MASK, right & MASK
     if step.text in ("/", "MOD") and right == 0:
         raise UserError(
             f"{step.text} by zero", Place(column=step.column), expected="a divisor other than 0"
         )
-    return _BINARY[step.text](left, right) & MASK
+    return _BINARY[step.text](left, right)
 
 
 class Cursor:

@@ -15,7 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from emu85.errors import Place, UserError, nearest
-from emu85.firmware.assembler.directives import DIRECTIVES, call, skip
+from emu85.firmware.assembler.directives import DIRECTIVES, call, no_operand, skip
 from emu85.firmware.assembler.encode import encode, size
 from emu85.firmware.assembler.errors import AssemblyErrors, Hopeless
 from emu85.firmware.assembler.expressions import evaluate
@@ -170,6 +170,8 @@ def _instruction(state: Pass, statement: Statement) -> None:
     mnemonic = statement.word
 
     def make() -> bytes:
+        if not MNEMONICS[mnemonic][0].operands:
+            no_operand(statement)
         operands = state.cursor(statement).expressions()
         return encode(mnemonic, operands, state.value, statement.end + 1)
 

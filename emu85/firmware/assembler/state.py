@@ -8,7 +8,13 @@ from pathlib import Path
 
 from emu85.errors import Place, UserError
 from emu85.firmware.assembler.errors import Hopeless
-from emu85.firmware.assembler.expressions import Cursor, Expression, evaluate
+from emu85.firmware.assembler.expressions import (
+    MASK,
+    Cursor,
+    Expression,
+    evaluate,
+    evaluate_signed,
+)
 from emu85.firmware.assembler.macros import Argument, Macro
 from emu85.firmware.assembler.memory import Memory, advance
 from emu85.firmware.assembler.scanner import scan
@@ -144,6 +150,25 @@ class Pass:
         """The value of an expression of names defined above."""
         return evaluate(expression, self.table.known, self.here)
 
+    def known_signed(self, expression: Expression) -> int:
+        """As :meth:`known`, before it is cut to 16 bits: a number below 0 stays one."""
+        return evaluate_signed(expression, self.table.known, self.here)
+
+    def not_negative(self, expression: Expression, what: str) -> int:
+        """The value, by names defined above, of ``what``: something that is never below 0.
+
+        Raises:
+            UserError: it is.
+        """
+        value = self.known_signed(expression)
+        if value < 0:
+            raise UserError(
+                f"{what} of {value}",
+                Place(column=expression.column),
+                expected="0 to 0FFFFH",
+            )
+        return value & MASK
+
     def argument(self, argument: Argument) -> str:
         """The text that a macro argument passes."""
         if not argument.by_value:
@@ -167,9 +192,10 @@ class Pass:
         if not self.final and not self.table.holds(expression.names):
             self.pending.append(Pending(symbol, expression, self.here))
             return
-        value = self.value(expression)
-        self.show(value=value)
-        self.table.define(replace(symbol, value=value), settled=self.settled)
+        number = evaluate_signed(expression, self.table.value, self.here)
+        symbol = replace(symbol, value=number & MASK, negative=number < 0)
+        self.show(value=symbol.value)
+        self.table.define(symbol, settled=self.settled)
 
     def emit(self, size: int, make: Callable[[], bytes], column: int) -> None:
         """Place ``size`` bytes; ``make`` gives them and is asked in the final pass only.

@@ -29,7 +29,7 @@ class SymbolTable:
         return all(name.upper() in self._found for name in names)
 
     def known(self, name: str, column: int) -> int:
-        """The value of a name that must be defined above.
+        """The signed value of a name that must be defined above.
 
         Raises:
             UserError: it is not.
@@ -37,10 +37,10 @@ class SymbolTable:
         symbol = self._found.get(name.upper())
         if symbol is None:
             raise self._undefined(name, column, "a name defined above this line")
-        return symbol.value
+        return symbol.signed
 
     def value(self, name: str, column: int) -> int:
-        """The value of a name defined above or, by the earlier pass, below.
+        """The signed value of a name defined above or, by the earlier pass, below.
 
         Raises:
             UserError: it is neither.
@@ -48,7 +48,7 @@ class SymbolTable:
         symbol = self._found.get(name.upper()) or self._earlier.get(name.upper())
         if symbol is None:
             raise self._undefined(name, column, "a label, an equated name or a number")
-        return symbol.value
+        return symbol.signed
 
     def define(self, symbol: Symbol, *, settled: bool) -> None:
         """Enter a symbol; ``settled`` if the pass before found no mistake.
