@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -84,10 +85,37 @@ class Form:
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A parsed line: what to call and with which values."""
+    """A parsed line: what to call, with which values, and where each of them stands."""
 
     form: Form
     values: Mapping[str, Any]
+    columns: Mapping[str, int]
+
+
+class Unfit(UserError):
+    """A slot's value that turned out wrong when it was used.
+
+    Attributes:
+        slot: the argument's name.
+        offset: characters of the value before what is wrong.
+    """
+
+    slot = ""
+    offset = 0
+
+
+@contextmanager
+def unfit(slot: str, offset: int = 0) -> Iterator[None]:
+    """Lay what goes wrong in the block to the value of a slot.
+
+    A column that the mistake has counts from ``offset`` on.
+    """
+    try:
+        yield
+    except UserError as error:
+        told = Unfit(error.message, expected=error.expected, nearest=error.nearest)
+        told.slot, told.offset = slot, offset + max(error.place.column, 1) - 1
+        raise told from None
 
 
 _PART = re.compile(r"\[(?P<optional>[^\]]*)\]|(?P<word>[^\s\[\]]+)")
@@ -160,21 +188,24 @@ def parse(line: str, forms: Sequence[Form], context: Context) -> Command | None:
     failure = _Failure()
     for form in mine:
         for path in form.paths:
-            values = _match(path, tokens, context, failure)
-            if values is not None:
-                return Command(form, values)
+            found = _match(path, tokens, context, failure)
+            if found is not None:
+                return Command(form, *found)
     raise _told(failure, tokens, line, mine)
 
 
 def _match(
     path: Path, tokens: Sequence[Token], context: Context, failure: _Failure
-) -> dict[str, Any] | None:
+) -> tuple[dict[str, Any], dict[str, int]] | None:
     values: dict[str, Any] = {}
+    columns: dict[str, int] = {}
     at = 0
     for element in path:
         if at >= len(tokens):
             failure.note(at, element, None)
             return None
+        if isinstance(element, Slot):
+            columns[element.name] = tokens[at].column
         try:
             at = take(element, tokens, at, context, values)
         except Misfit:
@@ -186,7 +217,7 @@ def _match(
     if at < len(tokens):
         failure.note(at, None, None)
         return None
-    return values
+    return values, columns
 
 
 class Misfit(Exception):

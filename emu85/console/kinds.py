@@ -176,6 +176,10 @@ class Choice(Kind):
         return [Completion(word, about) for word, about in self.table.items()]
 
 
+_MOST_NAMED = 12
+"""Names that a message lists."""
+
+
 def _quoted(name: str) -> str:
     return f'"{name}"' if " " in name else name
 
@@ -196,9 +200,10 @@ class Named(Kind):
                 return name
         if not names:
             raise UserError(self.none)
+        more = ", …" if len(names) > _MOST_NAMED else ""
         raise UserError(
             f"there is no {text!r}",
-            expected=f"{self.wants}: {', '.join(names[:12])}",
+            expected=f"{self.wants}: {', '.join(names[:_MOST_NAMED])}{more}",
             nearest=nearest(text, names),
         )
 

@@ -10,8 +10,10 @@ from typing import Protocol, TextIO
 from emu85.console.serial_text import SerialStream
 from emu85.errors import OutputLost, UserError
 
-NARROWEST = 80
-"""Columns every view fits in."""
+_USUAL = 80
+"""Columns of what is no terminal."""
+_NARROWEST = 40
+"""Columns that the bus view needs."""
 
 
 class Screen(Protocol):
@@ -57,8 +59,8 @@ class PlainScreen:
         if self._width is not None:
             return self._width
         if not self._out.isatty():
-            return NARROWEST
-        return max(NARROWEST, shutil.get_terminal_size().columns)
+            return _USUAL
+        return max(_NARROWEST, shutil.get_terminal_size().columns)
 
     def show(self, text: str = "") -> None:
         self._fresh_line()

@@ -11,7 +11,7 @@ from typing import Any
 from emu85.bus.cycles import Cycle
 from emu85.console import state_dir
 from emu85.console.drivers import Driver, PlainDriver
-from emu85.console.grammar import parse
+from emu85.console.grammar import Unfit, parse
 from emu85.console.kinds import Context
 from emu85.console.motion import FOREVER, FreeRun, Motion, Steps
 from emu85.console.pane import Pane
@@ -24,7 +24,7 @@ from emu85.console.views.code import instruction_at, instruction_of
 from emu85.console.views.held import held_sentence
 from emu85.console.views.places import Places
 from emu85.console.words import FORMS
-from emu85.errors import OutputLost, UserError, pointed
+from emu85.errors import OutputLost, Place, UserError, pointed
 from emu85.links import Link, Links
 from emu85.machine import Held, Machine, Reason
 from emu85.wording import counted
@@ -91,8 +91,12 @@ class Session:
             UserError: the line cannot be taken, or what it asks for cannot be done.
         """
         command = parse(line, self.forms, self.context)
-        if command is not None:
+        if command is None:
+            return
+        try:
             command.form.action(self, **command.values)
+        except Unfit as error:
+            raise error.at(Place(column=command.columns[error.slot] + error.offset)) from None
 
     def attempt(self, line: str) -> bool:
         """Execute a line; tell of a mistake instead of raising it.  Whether it went well.
@@ -203,7 +207,7 @@ class Session:
         """Show the last ``count`` machine cycles, one a row."""
         records = self.machine.trace.last(count)
         if head:
-            for line in bus.header():
+            for line in bus.header(self.screen.width):
                 self.screen.show(line)
         if of > count:
             before = counted(of - count, "machine cycle")

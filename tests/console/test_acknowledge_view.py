@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from emu85.bus.cycles import Cycle
+from emu85.bus.lines import Line
 from emu85.console.views.acknowledge import jammed_text
 from emu85.console.views.code import instruction_of
 from emu85.firmware import assemble
@@ -83,3 +84,44 @@ def test_an_acknowledge_whose_beginning_is_forgotten_names_no_instruction() -> N
     machine.stops.add("on INA after 2")
     machine.run(t_states=1000)
     assert texts(machine) == ["interrupt acknowledge"] * 2
+
+
+def test_a_hold_within_an_acknowledge_is_no_part_of_it() -> None:
+    machine = Machine.from_text(BOARD % "call: 0123")
+    machine.load(assemble(FIRMWARE, "jam.asm").image)
+    machine.stops.add("on INA")
+    machine.run(t_states=1000)
+    machine.stops.clear()
+    now = machine.t
+    machine.schedule.at(now + 1, lambda: machine.drive(Line.HOLD, 1))
+    machine.schedule.at(now + 20, lambda: machine.drive(Line.HOLD, 0))
+    while machine.trace[-1]["type"] != Cycle.MW:
+        machine.step()
+    kinds = [Cycle(int(r["type"])) for r in machine.trace.all()]
+    first = kinds.index(Cycle.INA)
+    assert Cycle.HOLD in kinds[first : len(kinds) - 1 - kinds[::-1].index(Cycle.INA)]
+    assert texts(machine) == [
+        "CALL 0123H jammed",
+        "CALL jammed, byte 2 of 3",
+        "CALL jammed, byte 3 of 3",
+    ]
+    assert instruction_of(machine) == "CALL 0123H jammed   (machine cycle 4)"
+
+
+def test_a_panel_of_a_forgotten_beginning_counts_no_cycles() -> None:
+    machine = Machine.from_text(BOARD % "call: 0123", trace=2)
+    machine.load(assemble(FIRMWARE, "jam.asm").image)
+    machine.stops.add("on INA after 2")
+    machine.run(t_states=1000)
+    assert instruction_of(machine) == "interrupt acknowledge"
+    machine.step()
+    assert instruction_of(machine) == "interrupt acknowledge"
+
+
+def test_three_cycles_are_a_whole_acknowledge_whatever_came_before() -> None:
+    machine = Machine.from_text(BOARD % "call: 0123", trace=3)
+    machine.load(assemble(FIRMWARE, "jam.asm").image)
+    machine.stops.add("on INA after 2")
+    machine.run(t_states=1000)
+    assert texts(machine)[2] == "CALL jammed, byte 3 of 3"
+    assert instruction_of(machine) == "CALL 0123H jammed   (machine cycle 3)"

@@ -98,6 +98,42 @@ def test_a_caret_stands_under_the_mistake(bench: Bench) -> None:
     assert told[1:] == ["    stop on MW at 12 daat 3", "    " + " " * 17 + "^"]
 
 
+@pytest.mark.parametrize(
+    ("board", "line", "mark"),
+    [
+        ("saltmarsh", "set key 1", "1"),
+        ("saltmarsh", "set station 100", "100"),
+        ("saltmarsh", "set station flip  99", "99"),
+        ("saltmarsh", r"type ab\q", r"\q"),
+        ("saltmarsh", r"type '\q'", r"\q"),
+        ("saltmarsh", r"type to serial a\q", r"\q"),
+        ("saltmarsh", r"enter \x4", r"\x4"),
+        ("saltmarsh", "type a €", "€"),
+        ("saltmarsh", "put mem 4000 12", "4000"),
+        ("slate", "put mem FFFF 1 2", "FFFF"),
+        ("slate", "put port 99 12", "99"),
+        ("slate", "mem 0 99999999", "99999999"),
+        ("slate", "save x.txt", "x.txt"),
+        ("slate", "save x.json 8000", "8000"),
+    ],
+)
+def test_a_caret_stands_under_a_value_that_proves_wrong(
+    tmp_path: Path, board: str, line: str, mark: str
+) -> None:
+    bench = Bench(board, COUNTER, tmp_path)
+    assert not bench.session.attempt(line)
+    told = bench.out.getvalue().splitlines()[-2:]
+    assert told == [f"    {line}", "    " + " " * line.rindex(mark) + "^"]
+
+
+def test_names_that_are_not_listed_are_hinted_at(bench: Bench) -> None:
+    begin = len(bench.out.getvalue())
+    bench.session.attempt("help zork")
+    told = bench.out.getvalue()[begin:].splitlines()[0]
+    assert told.endswith(", …")
+    assert told.count(",") == 12
+
+
 WORDS = st.sampled_from([*_SOME.split(), "", "\0", "\x1b"])
 LINES = st.one_of(st.text(max_size=60), st.lists(WORDS, max_size=8).map(" ".join))
 

@@ -62,7 +62,7 @@ def test_status_columns(cycle: Cycle, lines: Line, status: str) -> None:
 
 
 def test_every_column_stands_under_its_head() -> None:
-    head = bus.header()
+    head = bus.header(80)
     names = {
         "".join(line[i] if i < len(line) else " " for line in head).strip(): i
         for i in range(54, max(map(len, head)))
@@ -89,7 +89,7 @@ def test_every_column_stands_under_its_head() -> None:
 def test_rows_fit_on_eighty_columns() -> None:
     lines = bus.rows([record(Cycle.OF, 0xFFFF, 0xC3)], 80, lambda _: "FAR_AWAY: JMP EVEN_FARTHER")
     assert len(lines) == 2
-    assert max(map(len, lines + bus.header())) <= 80
+    assert max(map(len, lines + bus.header(80))) <= 80
 
 
 def test_a_floating_read_is_told_in_words() -> None:
@@ -153,3 +153,47 @@ def test_an_equated_name_names_no_place() -> None:
     places = Places({"PORT": 0x40, "LOOP": 0x3C}, {"PORT"}, ((0, 0x80),))
     assert places.exact(0x40) == ""
     assert places.near(0x40) == "LOOP+4"
+
+
+@pytest.mark.parametrize(
+    ("cycle", "lines", "told"),
+    [
+        (Cycle.OF, Line(0), "INTA 1  ALE in T1"),
+        (Cycle.INA, Line(0), "INTA 0  ALE in T1"),
+        (Cycle.BI, Line(0), "INTA 1  no ALE"),
+        (Cycle.BI, Line.IO_M, "INTA 1  ALE in T1"),
+        (Cycle.HALT, Line(0), "INTA 1  no ALE"),
+        (Cycle.MW, Line.HLDA, "no ALE"),  # a bus master's
+    ],
+)
+def test_the_panel_tells_of_ale(cycle: Cycle, lines: Line, told: str) -> None:
+    status = bus.panel(record(cycle, 0, 0, lines), 3, "", Places({}), 80)[3]
+    assert status.endswith(told)
+
+
+def test_the_panel_breaks_between_things_on_a_narrow_screen() -> None:
+    one = record(Cycle.IOW, 0x2121, 0x80, Line.READY, waits=2, t=123_456_789)
+    wide = bus.panel(one, 5, "0150  FIRST_OF_SOME: OUT 21H   (machine cycle 3)", Places({}), 80)
+    narrow = bus.panel(one, 5, "0150  FIRST_OF_SOME: OUT 21H   (machine cycle 3)", Places({}), 40)
+    assert max(map(len, narrow)) <= 40
+    assert " ".join(" ".join(narrow).split()) == " ".join(" ".join(wide).split())
+    shown = "\n".join(narrow)
+    for thing in ("IO/M 1", "WR 0", "ALE in T1", "RESET OUT 0", "wait states 2", "RST 5.5 0"):
+        assert thing in shown
+    assert all(line[:11].strip() for line in wide)
+    assert {line[:11].strip() for line in narrow} == {line[:11].strip() for line in wide} | {""}
+
+
+def test_rows_take_two_lines_on_a_narrow_screen() -> None:
+    one = record(Cycle.OF, 0x8A3C, 0x5E, Line.SOD, waits=3)
+    text, left, right = bus.rows([one], 40, lambda _: "MOV E,M")
+    assert text.split() == ["MOV", "E,M"]
+    assert left.split() == ["1234", "OF", "1000", "1010", "0011", "1100", "8A3C"]
+    assert right.split() == ["0101", "1110", "5E", "011", "00000001", "3"]
+    head = bus.header(40)
+    assert max(map(len, [*head, text, left, right])) <= 40
+    assert head[0].split() == ["T-state", "type", "address", "hex"]
+    assert (left.index("8A3C"), right.index("0101")) == (head[0].index("hex"), 10)
+    assert head[4].index("data") == 10
+    assert (head[1][right.rindex("3")], head[4][right.rindex("3")]) == ("W", "T")
+    assert len(bus.rows([record(Cycle.MR, 0, 0)], 40, lambda _: "")) == 2

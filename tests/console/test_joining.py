@@ -61,6 +61,20 @@ def test_type_to_needs_an_end_or_is_plain_text(bench: Bench) -> None:
     assert "to the sea" in bench.do("type to the sea", "run for 10 ms")
 
 
+def test_each_of_several_ends_gets_what_is_sent_to_it(bench: Bench) -> None:
+    bench.do("run for 1 ms")  # the USART is set up
+    serial, usart = (bench.machine.board.serial_ends[name] for name in ("serial", "usart"))
+    shown = bench.do("enter to usart ebb", "enter flow", "enter to USART", "type to serial x")
+    assert shown == ""
+    bench.do("run for 100 ms")
+    assert bytes(usart.received) == b"ebb\r\r"  # what the firmware sent back
+    assert usart.pending == serial.pending == 0
+    bench.session.pane.turn_to("usart")
+    assert "neap" in bench.do("enter neap", "enter to serial y", "run for 100 ms")
+    assert bytes(usart.received) == b"ebb\r\rneap\r"
+    assert serial.pending == 0
+
+
 def test_a_joined_end_leaves_the_pane_and_comes_back(bench: Bench, tmp_path: Path) -> None:
     bench.session.pane.turn_to("usart")
     source, target = tmp_path / "in put", tmp_path / "out"

@@ -6,6 +6,7 @@ from typing import Any
 
 from emu85.bus.cycles import Cycle
 from emu85.bus.trace import Trace
+from emu85.console.views.bus import is_given_away
 from emu85.isa import INSTRUCTIONS, Instruction
 
 _FORGOTTEN = "interrupt acknowledge"
@@ -32,8 +33,9 @@ def jammed_instruction(trace: Trace, record: Any) -> str:
 
 
 def jammed_cycle(trace: Trace, record: Any) -> int:
-    """Which machine cycle of its acknowledge an INTA record is, from 1."""
-    return _acknowledge(trace, record)[0] + 1
+    """Which machine cycle of its acknowledge an INTA record is, from 1; 0 if not known."""
+    position, brought = _acknowledge(trace, record)
+    return position + 1 if brought else 0
 
 
 def _whole(instruction: Instruction, brought: list[int]) -> str:
@@ -56,25 +58,36 @@ def _acknowledge(trace: Trace, record: Any) -> tuple[int, list[int]]:
     No bytes if the acknowledge may have begun before the oldest record held.
     """
     at = _index(trace, int(record["t"]))
-    first = at
-    while first > max(0, at - _MOST + 1) and _is_inta(trace, first - 1):
-        first -= 1
-    if first == 0 and trace.forgotten:
-        return at, []
-    if at - first >= INSTRUCTIONS[int(trace[first]["data"])].length:
-        first = at
-    last = first
-    while last - first < _MOST - 1 and last + 1 < len(trace) and _is_inta(trace, last + 1):
-        last += 1
-    return at - first, [int(trace[i]["data"]) for i in range(first, last + 1)]
+    before, is_whole = _neighbours(trace, at, -1)
+    if not is_whole and trace.forgotten:
+        return 0, []
+    earlier = before[::-1]
+    if earlier and len(earlier) >= INSTRUCTIONS[earlier[0]].length:
+        earlier = []  # that one was whole
+    later, _ = _neighbours(trace, at, 1)
+    brought = [*earlier, int(record["data"]), *later]
+    return len(earlier), brought[: INSTRUCTIONS[brought[0]].length]
 
 
-def _is_inta(trace: Trace, i: int) -> bool:
-    return int(trace[i]["type"]) == Cycle.INA
+def _neighbours(trace: Trace, at: int, step: int) -> tuple[list[int], bool]:
+    """Bytes of the INTA cycles next to one, and whether the trace holds all of them.
+
+    Hold and a bus master's cycles may come between.
+    """
+    found: list[int] = []
+    i = at + step
+    while 0 <= i < len(trace) and len(found) < _MOST - 1:
+        record = trace[i]
+        if int(record["type"]) == Cycle.INA:
+            found.append(int(record["data"]))
+        elif not is_given_away(record):
+            return found, True
+        i += step
+    return found, len(found) == _MOST - 1
 
 
 def _index(trace: Trace, t: int) -> int:
-    """Index of the record that starts at T-state ``t``."""
+    """Index of the INTA record that starts at T-state ``t``."""
     low, high = 0, len(trace) - 1
     while low < high:
         middle = (low + high) // 2
@@ -82,4 +95,6 @@ def _index(trace: Trace, t: int) -> int:
             low = middle + 1
         else:
             high = middle
+    while int(trace[low]["type"]) != Cycle.INA:
+        low += 1  # a hold or a bus master's cycle may end where it starts
     return low

@@ -8,10 +8,12 @@ October 1979, value from memory).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, READS, STATES, Cycle, Levels
 from emu85.bus.lines import Line
+from emu85.console.folding import folded
 from emu85.console.views.places import Places
 
 Record = Any
@@ -31,9 +33,14 @@ _INPUTS = (
     ("SOD", Line.SOD),
 )
 _STATUS = (("IO/M", Line.IO_M), ("S1", Line.S1), ("S0", Line.S0))
-_HEAD = f"{'T-state':>9} {'type':<5} {'address':<19} {'hex':<4} {'data':<12}"
+_LEFT_HEAD = f"{'T-state':>9} {'type':<5} {'address':<19} {'hex':<4}"
+_RIGHT_HEAD = f"{'data':<12}"
 _ROW = 69
 """Columns of a row before the instruction."""
+_SECOND = " " * 10
+"""Before what does not fit on a row's first line."""
+_LABEL = 11
+"""Columns of a panel's line before what it tells."""
 
 
 def nibbles(value: int, bits: int) -> str:
@@ -55,53 +62,72 @@ def levels(record: Record) -> Levels:
     cycle = Cycle(int(record["type"]))
     if cycle is Cycle.BI and int(record["lines"]) & Line.IO_M:
         return BI_ACKNOWLEDGE
+    if is_given_away(record):
+        return replace(LEVELS[cycle], ale=0)  # the CPU's pin; a bus master has its own
     return LEVELS[cycle]
 
 
-def header() -> list[str]:
+def is_given_away(record: Record) -> bool:
+    """Whether the CPU has no part in this record: hold, or a bus master's cycle."""
+    return bool(int(record["type"]) == Cycle.HOLD or int(record["lines"]) & Line.HLDA)
+
+
+def header(width: int) -> list[str]:
     """Column heads of :func:`rows`; the names of single lines run downwards."""
     columns = [name.rjust(4) for name, _ in _STATUS]
     inputs = [name.rjust(4) for name, _ in _INPUTS]
     waits = "WAIT"
-    lines = []
+    is_narrow = width < _ROW
+    lines = [_LEFT_HEAD] if is_narrow else []
+    before = _SECOND if is_narrow else f"{'':<{len(_LEFT_HEAD)}} "
     for i in range(4):
-        left = _HEAD if i == 3 else ""
+        if i == 3 and not is_narrow:
+            before = f"{_LEFT_HEAD} "
+        data = f"{_RIGHT_HEAD if i == 3 else '':<{len(_RIGHT_HEAD)}}"
         status = "".join(name[i] for name in columns)
-        lines.append(f"{left:<54}{status} {''.join(n[i] for n in inputs)} {waits[i]}".rstrip())
+        lines.append(f"{before}{data} {status} {''.join(n[i] for n in inputs)} {waits[i]}".rstrip())
     return lines
 
 
 def rows(records: Iterable[Record], width: int, disassembly: Disassembly) -> list[str]:
-    """One line a machine cycle; instructions that do not fit stand on a line above."""
+    """One line a machine cycle, or two on a narrow screen.
+
+    Instructions that do not fit stand on a line above.
+    """
     lines: list[str] = []
-    room = width - _ROW
     for record in records:
-        above, beside = _divided(_row_text(record, disassembly), room)
+        left, right = _row(record)
+        above, beside = _divided(_row_text(record, disassembly), width - _ROW)
         if above:
-            lines.append(f"{'':>10}{above}"[:width])
-        lines.append(f"{_row(record)}{beside}".rstrip())
+            lines += folded(f"{_SECOND}{above}", width, len(_SECOND))
+        if width < _ROW:
+            lines += [left, f"{_SECOND}{right}"]
+        else:
+            lines.append(f"{left} {right} {beside}".rstrip())
     return lines
 
 
 def _divided(text: str, room: int) -> tuple[str, str]:
     """What of a row's text goes on a line above it; the label alone if that is enough."""
-    if len(text) <= room:
+    if not text or len(text) <= room:
         return "", text
     label, colon, rest = text.partition(": ")
     return (f"{label}:", rest) if colon and len(rest) <= room else (text, "")
 
 
-def _row(record: Record) -> str:
+def _row(record: Record) -> tuple[str, str]:
+    """T-state, type and address; then data and lines."""
     word = int(record["lines"])
     pins = levels(record)
     status = _pin(pins.io_m) + _pin(pins.s1) + _pin(pins.s0)
     inputs = "".join(_bit(word, line) for _, line in _INPUTS)
     waits = int(record["waits"])
     shown_waits = "." if waits == 0 else str(waits) if waits < 10 else "+"
-    buses = " ".join(_buses(record))
+    address, address_hex, data, data_hex = _buses(record)
+    cycle = Cycle(int(record["type"])).name
     return (
-        f"{int(record['t']):>9} {Cycle(int(record['type'])).name:<5} {buses}"
-        f" {status} {inputs} {shown_waits} "
+        f"{int(record['t']):>9} {cycle:<5} {address} {address_hex}",
+        f"{data} {data_hex} {status} {inputs} {shown_waits}",
     )
 
 
@@ -129,7 +155,7 @@ def _row_text(record: Record, disassembly: Disassembly) -> str:
 def panel(
     record: Record, length: int | None, instruction: str, places: Places, width: int
 ) -> list[str]:
-    """One machine cycle in full.
+    """One machine cycle in full; what does not fit goes on below.
 
     Args:
         record: the machine cycle.
@@ -160,7 +186,7 @@ def panel(
     ]
     if instruction:
         lines.append(f"  code     {instruction}")
-    return [line[:width].rstrip() for line in lines]
+    return [part for line in lines for part in folded(line, width, _LABEL)]
 
 
 _MEMORY_CYCLES = (Cycle.OF, Cycle.MR, Cycle.MW)

@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.lines import Line
 from emu85.console.views.acknowledge import jammed_cycle, jammed_instruction
+from emu85.console.views.bus import is_given_away
 from emu85.console.views.places import Places
 from emu85.firmware import disassemble
 from emu85.machine import Machine
 
-_LONGEST = 8
+_LONGEST = 64
 """Records to look back over for the beginning of an instruction."""
 
 
@@ -29,22 +30,28 @@ def instruction_at(machine: Machine, address: int, opcode: int | None = None) ->
 
 
 def instruction_of(machine: Machine) -> str:
-    """The instruction that the last machine cycle belongs to, and which cycle of it that is."""
-    records = machine.trace.last(_LONGEST)
-    for back in range(len(records)):
-        record = records[len(records) - 1 - back]
+    """The instruction that the last machine cycle belongs to, and which cycle of it that is.
+
+    Hold, and what a bus master does meanwhile, may stand within an instruction and is
+    no part of it.
+    """
+    own = 0
+    for record in machine.trace.last(_LONGEST)[::-1]:
         kind = Cycle(int(record["type"]))
-        if kind in STATES:
+        if own and is_given_away(record):
+            continue
+        if kind in STATES or is_given_away(record):
             return ""
-        number = f"machine cycle {back + 1}"
+        own += 1
+        number = f"machine cycle {own}"
         if kind is Cycle.OF:
             address = int(record["address"])
             text = instruction_at(machine, address, int(record["data"]))
             return f"{address:04X}  {text}   ({number})"
         if kind is Cycle.INA:
-            before = jammed_cycle(machine.trace, record) - 1
+            first = jammed_cycle(machine.trace, record)
             text = jammed_instruction(machine.trace, record)
-            return f"{text}   (machine cycle {back + 1 + before})"
+            return f"{text}   (machine cycle {own - 1 + first})" if first else text
         if kind is Cycle.BI and int(record["lines"]) & Line.IO_M:
             return f"interrupt acknowledged   ({number})"
     return ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from emu85.console.grammar import unfit
 from emu85.console.registry import form
 from emu85.console.views import registers
 from emu85.cpu.layout import IO_BASE
@@ -35,12 +36,13 @@ def put_flag(session: Session, flag: str, level: str) -> None:
 
 @form("put mem ADDRESS BYTE...", "put bytes into memory, ROM too")
 def put_memory(session: Session, address: int, byte: list[int]) -> None:
-    if address + len(byte) > 0x10000:
-        raise UserError(
-            f"{counted(len(byte), 'byte')} from {address:04X} on: beyond FFFF",
-            expected="bytes up to FFFF",
-        )
-    session.machine.memory[address : address + len(byte)] = byte
+    with unfit("address"):
+        if address + len(byte) > 0x10000:
+            raise UserError(
+                f"{counted(len(byte), 'byte')} from {address:04X} on: beyond FFFF",
+                expected="bytes up to FFFF",
+            )
+        session.machine.memory[address : address + len(byte)] = byte
 
 
 @form("put port PORT BYTE", "give a port a byte as OUT would, in no time")
@@ -48,8 +50,9 @@ def put_port(session: Session, port: int, byte: int) -> None:
     """What an input port reads is set at its device: 'set', 'press'."""
     take = session.machine.board.writers.get(IO_BASE + port)
     if take is None:
-        raise UserError(
-            f"nothing on the board takes a byte at port {port:02X}",
-            expected="an output port; 'ports' lists them",
-        )
+        with unfit("port"):
+            raise UserError(
+                f"nothing on the board takes a byte at port {port:02X}",
+                expected="an output port; 'ports' lists them",
+            )
     take(byte)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emu85.console import saved
+from emu85.console.grammar import unfit
 from emu85.console.registry import form
 from emu85.errors import UserError
 from emu85.firmware import (
@@ -71,7 +72,8 @@ def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> 
     suffix = file.suffix.casefold()
     if suffix == ".json":
         if range is not None:
-            raise UserError("a session has no address range", expected="save FILE.json alone")
+            with unfit("range"):
+                raise UserError("a session has no address range", expected="save FILE.json alone")
         saved.save(session, file)
         session.machine.board.save_batteries()
         session.screen.show(
@@ -80,10 +82,11 @@ def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> 
         )
         return
     if suffix not in (".hex", ".bin"):
-        raise UserError(
-            f"{file.name!r} does not say what to save",
-            expected="a name that ends in .hex, .bin or .json",
-        )
+        with unfit("file"):
+            raise UserError(
+                f"{file.name!r} does not say what to save",
+                expected="a name that ends in .hex, .bin or .json",
+            )
     if range is None:
         raise UserError("which memory is to be saved?", expected="a range such as 8000-80FF")
     _save_memory(session, file, suffix, *range)

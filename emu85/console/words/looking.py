@@ -6,6 +6,7 @@ import time
 from typing import TYPE_CHECKING
 
 from emu85.board import describe
+from emu85.console.grammar import unfit
 from emu85.console.registry import form
 from emu85.console.views import bus, memory, registers
 from emu85.console.views.board import port_lines
@@ -36,7 +37,10 @@ _ALL_MEMORY = 0x10000
 def mem(session: Session, address: int, count: int = _MEMORY_COUNT) -> None:
     """Reading so has no side effects and takes no board time."""
     if count > _ALL_MEMORY:
-        raise UserError(f"{count} bytes are more than there are", expected=f"1 to {_ALL_MEMORY}")
+        with unfit("count"):
+            raise UserError(
+                f"{count} bytes are more than there are", expected=f"1 to {_ALL_MEMORY}"
+            )
     _dump(session, address, min(0xFFFF, address + count - 1))
 
 
@@ -103,7 +107,7 @@ def find(session: Session, condition: str) -> None:
     newest = machine.trace.at(found[-_MOST_FOUND:][::-1])
     took = time.perf_counter() - began
     if len(newest):
-        for line in bus.header():
+        for line in bus.header(session.screen.width):
             session.screen.show(line)
     for line in bus.rows(newest, session.screen.width, session.disassembly):
         session.screen.show(line)

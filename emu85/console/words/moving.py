@@ -62,7 +62,7 @@ def pace(session: Session, rate: float, cycle: str | None = None) -> None:
     goes on to the next cycle of that type: 'pace 2 by OF', 'pace 1 by IOW'.
     Ctrl-C or a stop ends it."""
     screen = session.screen
-    for line in bus.header():
+    for line in bus.header(screen.width):
         screen.show(line)
     by = None if cycle is None else Cycle[cycle]
     motion = Pace(session.machine, rate, by, lambda: session.show_rows(1))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from emu85.console.grammar import unfit
 from emu85.console.registry import form
-from emu85.errors import UserError
+from emu85.errors import Place, UserError
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
@@ -33,7 +34,9 @@ def talk(session: Session, end: str = "") -> None:
 @form("type to END TEXT", "send text to one of several serial lines")
 def type_to(session: Session, end: str, text: str) -> None:
     """As 'type TEXT' does, whatever end the console is at."""
-    session.machine.board.serial_ends[end].send(unescaped(text))
+    with unfit("text"):
+        data = unescaped(text)
+    session.machine.board.serial_ends[end].send(data)
 
 
 @form("type TEXT", "send text to the serial line, without Enter")
@@ -42,11 +45,14 @@ def type_text(session: Session, text: str) -> None:
     \r is a carriage return, \n a line feed, \t a tab, \\ a backslash, \x1B the byte 1B.
     The bytes go out one after another at the line's rate once the machine moves.
     Quotes around the text are dropped; they keep blanks at its ends, and #."""
-    session.pane.end.send(unescaped(text))
+    end = session.pane.end
+    with unfit("text"):
+        data = unescaped(text)
+    end.send(data)
 
 
-@form("enter to END TEXT", "send a line to one of several serial lines")
-def enter_to(session: Session, end: str, text: str) -> None:
+@form("enter to END [TEXT]", "send a line to one of several serial lines")
+def enter_to(session: Session, end: str, text: str = "") -> None:
     """As 'enter TEXT' does, whatever end the console is at."""
     type_to(session, end, text)
     type_to(session, end, r"\r")
@@ -64,17 +70,24 @@ def unescaped(text: str) -> bytes:
     r"""The bytes that ``text`` stands for.
 
     Raises:
-        UserError: an unknown escape, or a character that is no byte.
+        UserError: an unknown escape, or a character that is no byte; its column is
+            that of ``text``.
     """
-    if len(text) > 1 and text[0] == text[-1] and text[0] in "\"'":
-        text = text[1:-1]
+    is_quoted = len(text) > 1 and text[0] == text[-1] and text[0] in "\"'"
+    begin, end = (1, len(text) - 1) if is_quoted else (0, len(text))
     try:
-        return _ESCAPE.sub(_escape, text).encode("latin-1")
+        text[begin:end].encode("latin-1")
     except UnicodeEncodeError as error:
         raise UserError(
-            f"{text[error.start : error.end]!r} cannot be sent",
+            f"{error.object[error.start]!r} cannot be sent",
+            Place(column=begin + error.start + 1),
             expected="characters of one byte each, or \\x escapes",
         ) from None
+    parts, done = [], begin
+    for found in _ESCAPE.finditer(text, begin, end):
+        parts += [text[done : found.start()], _escape(found)]
+        done = found.end()
+    return "".join([*parts, text[done:end]]).encode("latin-1")
 
 
 def _escape(found: re.Match[str]) -> str:
@@ -82,7 +95,9 @@ def _escape(found: re.Match[str]) -> str:
         return chr(int(found[1], 16))
     if found[2] not in _ESCAPES:
         raise UserError(
-            f"there is no escape \\{found[2]}", expected="\\r, \\n, \\t, \\\\ or \\x and two digits"
+            f"there is no escape \\{found[2]}",
+            Place(column=found.start() + 1),
+            expected="\\r, \\n, \\t, \\\\ or \\x and two digits",
         )
     return _ESCAPES[found[2]]
 
@@ -103,9 +118,12 @@ def set_device(session: Session, device: str, text: str) -> None:
     named = [control for control in controls if control.name == first.casefold()]
     valued = [control for control in controls if control.kind is not None]
     if named or not valued:
-        _adjust(session, device, first, rest.strip())
+        value = rest.strip()
+        with unfit("text", text.rindex(value) if value and named else 0):
+            _adjust(session, device, first, value)
     else:
-        _adjust(session, device, valued[0].name, text)
+        with unfit("text"):
+            _adjust(session, device, valued[0].name, text)
 
 
 def _adjust(session: Session, device: str, control: str, value: str) -> None:
