@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 SPACE = 0x10000
@@ -118,12 +118,6 @@ class Image:
                 piece = segment.data[low - segment.start : high - segment.start]
                 out[low - start : high - start] = piece
         return bytes(out)
-
-    def with_symbols(
-        self, symbols: Mapping[str, int], equated: frozenset[str] = frozenset()
-    ) -> Image:
-        """The same image with other symbols."""
-        return replace(self, symbols=symbols, equated=equated)
 
 
 def joined(runs: Iterable[Run]) -> tuple[Run, ...]:

@@ -59,10 +59,9 @@ def test_nothing_can_be_changed() -> None:
 
 def test_caller_keeps_its_own_symbols() -> None:
     mine = {"A1": 1}
-    image = IMAGE.with_symbols(mine)
+    image = Image((), symbols=mine)
     mine["A1"] = 2
     assert image.symbols == {"A1": 1}
-    assert IMAGE.symbols == {"GO": 0x10}
 
 
 def test_runs_of_cells() -> None:
