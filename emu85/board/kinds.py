@@ -243,4 +243,3 @@ PORT_SPAN: Kind[tuple[int, int | None]] = scalar(
 )
 FILE: Kind[Path] = Kind("a file, found from the board file's folder", _beside)
 BATTERY: Kind[bool | Path] = Kind("yes, no, or a file for its bytes, as log.ram", _battery)
-ANYTHING: Kind[Node] = Kind("", lambda node: node)
