@@ -15,35 +15,51 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from emu85.errors import OutputLost, UserError, nearest
+from emu85.errors import UserError, nearest
 
 if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
+
     from emu85.console.start import Start
     from emu85.firmware import Image
 
 _FAILED = 2
+_PRINTED = "-"
+"""As the name of a file: standard output."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status is 0, or 2 after a mistake of the user."""
+    _open_closed_streams()
     _use_utf8()
     words = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        options = _read(words)
-        action: Callable[[argparse.Namespace], int] = options.action
-        status = action(options)
-        sys.stdout.flush()
-        return status
-    except UserError as error:
-        print(f"emu85: {error}", file=sys.stderr)
-        return _FAILED
-    except (BrokenPipeError, OutputLost) as error:
-        return _output_lost(error)
+        return _do(words)
     except OSError as error:
         # What the commands read and write themselves is told by UserError.
         return _output_lost(error)
     except KeyboardInterrupt:
         return 130
+
+
+def _do(words: list[str]) -> int:
+    try:
+        options = _read(words)
+        action: Callable[[argparse.Namespace], int] = options.action
+        return action(options)
+    except UserError as error:
+        _complain(str(error))
+        return _FAILED
+    finally:
+        # Here and not at the interpreter's end, so that a failure is told as ours; what is
+        # raised meanwhile may be the end that follows a help text.
+        sys.stdout.flush()
+
+
+def _complain(text: str) -> None:
+    # Where mistakes cannot be told either, the exit status alone tells.
+    with contextlib.suppress(OSError):
+        print(f"emu85: {text}", file=sys.stderr, flush=True)
 
 
 def _output_lost(error: OSError) -> int:
@@ -52,9 +68,18 @@ def _output_lost(error: OSError) -> int:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     if error.errno == errno.EPIPE:
         return 0
-    reason = error.strerror or str(error)
-    print(f"emu85: what is printed cannot be written: {reason}", file=sys.stderr)
+    _complain(f"what is printed cannot be written: {error.strerror or error}")
     return _FAILED
+
+
+def _open_closed_streams() -> None:
+    """Have streams that whoever started us has closed lead nowhere.
+
+    Else a file opened later would get a number that belongs to one of them.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
 
 
 def _use_utf8() -> None:
@@ -69,6 +94,10 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise UserError(f"{message} (see '{self.prog} --help')")
+
+    def print_help(self, file: SupportsWrite[str] | None = None) -> None:
+        """As the base class, but output that is lost is no secret."""
+        print(self.format_help(), end="", file=file)
 
 
 def _read(words: list[str]) -> argparse.Namespace:
@@ -199,7 +228,7 @@ def _board(options: argparse.Namespace) -> int:
         print(schema_text().rstrip())
         return 0
     if options.name is None:
-        raise UserError("which board?", expected="a board's name or file, or --schema")
+        raise UserError("no board is named", expected="a board's name or file, or --schema")
     print(describe(fit(load_board(options.name))).rstrip())
     return 0
 
@@ -263,8 +292,8 @@ def _add_assemble(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--output", metavar="FILE", help=".hex or .bin; SOURCE.hex if left out"
     )
-    parser.add_argument("--listing", metavar="FILE", help="write a listing")
-    parser.add_argument("--symbols", metavar="FILE", help="write a symbol file")
+    parser.add_argument("--listing", metavar="FILE", help="write a listing; - prints it")
+    parser.add_argument("--symbols", metavar="FILE", help="write a symbol file; - prints it")
     parser.add_argument(
         "--include", metavar="FOLDER", action="append", default=[], help="where INCLUDE looks too"
     )
@@ -279,18 +308,24 @@ def _assemble(options: argparse.Namespace) -> int:
     done = assemble(read_text(source), str(source), include_dirs=options.include)
     output = Path(options.output) if options.output else source.with_suffix(".hex")
     _keep_apart(
-        read={source, *(Path(line.file) for line in done.image.lines.values())},
+        read={source, *map(Path, {row.source.file for row in done.rows})},
         written={
             "output": output,
             "listing": options.listing,
             "symbol file": options.symbols,
         },
     )
-    _write_image(done.image, output, 0xFF)
-    if options.listing:
-        atomic_write(options.listing, done.listing)
-    if options.symbols:
-        atomic_write(options.symbols, write_symbols(done.image.symbols, done.image.equated))
+    about = _write_image(done.image, output, 0xFF)
+    texts = {
+        options.listing: done.listing,
+        options.symbols: write_symbols(done.image.symbols, done.image.equated),
+    }
+    for file, text in texts.items():
+        if file == _PRINTED:
+            print(text, end="")
+        elif file:
+            atomic_write(file, text)
+    print(about, file=sys.stderr if _PRINTED in texts else sys.stdout)
     return 0
 
 
@@ -311,7 +346,8 @@ def _keep_apart(read: Collection[Path], written: Mapping[str, str | Path | None]
             )
 
 
-def _write_image(image: Image, path: Path, fill: int) -> None:
+def _write_image(image: Image, path: Path, fill: int) -> str:
+    """Write an image in the format that the suffix tells; what was written, in one line."""
     from emu85.firmware import atomic_write, write_binary, write_hex
     from emu85.firmware.reader import BINARY_SUFFIXES, HEX_SUFFIXES
     from emu85.wording import counted
@@ -329,7 +365,7 @@ def _write_image(image: Image, path: Path, fill: int) -> None:
             expected=f"a name that ends in {', '.join((*HEX_SUFFIXES, *BINARY_SUFFIXES))}",
         )
     low, high = image.span
-    print(f"{path}: {counted(image.size, 'byte')}, {low:04X}-{high:04X}")
+    return f"{path}: {counted(image.size, 'byte')}, {low:04X}-{high:04X}"
 
 
 def _add_disassemble(parser: argparse.ArgumentParser) -> None:
@@ -387,7 +423,7 @@ def _convert(options: argparse.Namespace) -> int:
     from emu85.console.numbers import number
 
     fill = number(options.fill, 16, 0, 0xFF, "a byte, 00 to FF")
-    _write_image(_image(options), Path(options.output), fill)
+    print(_write_image(_image(options), Path(options.output), fill))
     return 0
 
 

@@ -9,22 +9,39 @@ from pathlib import Path
 
 from emu85.errors import Place, UserError, nearest
 
+_MOST_DRAINED = 1 << 24
+"""Bytes taken from a pipe or device."""
+
 
 def read_bytes(path: Path, *, pipes: bool = False) -> bytes:
-    """All bytes of a plain file, or of a pipe if ``pipes`` may be read as well.
+    """All bytes of a plain file, or of a pipe or device if ``pipes`` may be read as well.
 
     Raises:
-        UserError: no such file, a directory or device, or it may not be read.
+        UserError: no such file, a directory or device, it may not be read, or a pipe
+            or device gives more than a limit that keeps an endless one from filling
+            the memory.
     """
     place = Place(str(path))
     try:
-        if path.is_file() or (pipes and path.is_fifo()):
+        if path.is_file():
             return path.read_bytes()
+        if pipes and (path.is_fifo() or path.is_char_device()):
+            return _drained(path)
         if path.exists():
             raise UserError("not a plain file", place, expected="a file")
     except (OSError, ValueError) as error:
         raise UserError(f"cannot be read: {_reason(error)}", place) from error
     raise UserError("no such file", place, nearest=_neighbour(path))
+
+
+def _drained(path: Path) -> bytes:
+    with path.open("rb") as stream:
+        data = stream.read(_MOST_DRAINED + 1)
+    if len(data) > _MOST_DRAINED:
+        raise UserError(
+            "does not end", Place(str(path)), expected=f"at most {_MOST_DRAINED >> 20} Mbytes"
+        )
+    return data
 
 
 def read_text(path: Path, *, pipes: bool = False) -> str:
@@ -43,7 +60,8 @@ def read_text(path: Path, *, pipes: bool = False) -> str:
 def atomic_write(path: str | Path, data: bytes | str) -> None:
     """Write a file as a whole: readers see the old content or the new, never a part.
 
-    ``str`` is written as UTF-8 with the line ends it has.
+    ``str`` is written as UTF-8 with the line ends it has.  A pipe or device takes the
+    bytes and stays what it is.
 
     Raises:
         UserError: the file cannot be written; what stood there before is untouched.
@@ -51,7 +69,10 @@ def atomic_write(path: str | Path, data: bytes | str) -> None:
     target = Path(path)
     content = data.encode() if isinstance(data, str) else data
     try:
-        _replace(target, content)
+        if target.exists() and not target.is_file() and not target.is_dir():
+            target.write_bytes(content)
+        else:
+            _replace(target, content)
     except (OSError, ValueError) as error:
         place = Place(str(target))
         raise UserError(f"cannot be written: {_reason(error)}", place) from error

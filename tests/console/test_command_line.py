@@ -140,7 +140,7 @@ def test_assembling_disassembling_and_converting(folder: Path) -> None:
         (["run", "--board", "slate", "counter.asm", "--trace", "0"], "--trace"),
         (["run", "--board", "slate", "counter.asm", "--do", "none.do"], "none.do: no such file"),
         (["board", "nowhere"], "no board 'nowhere'"),
-        (["board"], "which board?"),
+        (["board"], "no board is named; expected"),
         (["isa", "MVO"], "did you mean"),
         (["assemble", "counter.asm", "-o", "c.xyz"], ".hex"),
         (["disassemble", "counter.asm", "--range", "9-1"], "no range"),
@@ -193,6 +193,9 @@ def test_a_source_that_makes_no_bytes_writes_nothing(folder: Path, text: str) ->
     [
         (("--listing", "a.asm"), "the listing would be written over a source"),
         (("--listing", "part.inc"), "the listing would be written over a source"),
+        (("--symbols", "values.inc"), "the symbol file would be written over a source"),
+        (("--symbols", "link.inc"), "the symbol file would be written over a source"),
+        (("--listing", "-", "--symbols", "-"), "the symbol file would be written over the lis"),
         (("-o", "a.asm"), "the output would be written over a source"),
         (("--listing", "a.hex"), "the listing would be written over the output"),
         (("--listing", "x", "--symbols", "./x"), "the symbol file would be written over the lis"),
@@ -201,18 +204,27 @@ def test_a_source_that_makes_no_bytes_writes_nothing(folder: Path, text: str) ->
 def test_no_file_is_written_over_another(
     folder: Path, arguments: tuple[str, ...], told: str
 ) -> None:
-    (folder / "a.asm").write_text(" INCLUDE 'part.inc'\n")
+    source = " INCLUDE 'part.inc'\n INCLUDE 'values.inc'\n"
+    (folder / "a.asm").write_text(source)
     (folder / "part.inc").write_text(" NOP\n")
+    (folder / "values.inc").write_text("ONE EQU 1\n")
+    (folder / "link.inc").symlink_to("values.inc")
     status, _, error = emu85("assemble", "a.asm", *arguments, cwd=folder)
     assert (status, error.count("\n")) == (2, 1)
     assert told in error
-    assert (folder / "a.asm").read_text() == " INCLUDE 'part.inc'\n"
+    assert (folder / "a.asm").read_text() == source
     assert (folder / "part.inc").read_text() == " NOP\n"
+    assert (folder / "values.inc").read_text() == "ONE EQU 1\n"
     assert not (folder / "a.hex").exists()
 
 
 @pytest.mark.parametrize(
-    "command", [["isa"], ["board", "slate"], ["run", "--board", "slate", "--do", "many.do"]]
+    "command",
+    [
+        *(["--help"], ["run", "--help"], ["isa"], ["isa", "MOV"], ["board", "slate"]),
+        ["disassemble", "counter.asm"],
+        ["run", "--board", "slate", "--do", "many.do"],
+    ],
 )
 def test_a_full_disk_is_told_in_one_line(folder: Path, command: list[str]) -> None:
     (folder / "many.do").write_text("mem 0 4000\n" * 9)
@@ -247,6 +259,46 @@ def test_a_reader_that_goes_ends_the_program_quietly(folder: Path) -> None:
     program.stdout.close()
     assert program.stderr.read() == ""
     assert program.wait() == 0
+
+
+def test_a_listing_or_a_symbol_file_may_be_printed(folder: Path) -> None:
+    status, out, err = emu85("assemble", "counter.asm", "--listing", "-", cwd=folder)
+    assert (status, err) == (0, "counter.hex: 22 bytes, 0000-0015\n")
+    assert out.startswith("Listing of counter.asm\n")
+    status, out, _ = emu85("assemble", "counter.asm", "--symbols", "-", cwd=folder)
+    assert "LOOP\t0003\n" in out
+    assert not (folder / "-").exists()
+
+
+@pytest.mark.parametrize(
+    ("command", "closed", "status"),
+    [
+        ("isa", ">&-", 0),
+        ("isa", "<&- >&- 2>&-", 0),
+        ("nothing", "2>&-", 2),
+        ("nothing", "2>/dev/full", 2),
+        ("isa", ">/dev/full 2>/dev/full", 2),
+        ("run --board slate --do bad.do", ">&- 2>&-", 2),
+        ("run --board slate", "< bad.do >&- 2>/dev/full", 2),
+        ("assemble counter.asm", ">&-", 0),
+    ],
+)
+def test_the_status_tells_where_nothing_can_be_told(
+    folder: Path, command: str, closed: str, status: int
+) -> None:
+    (folder / "bad.do").write_text("run for 1 ms\nregs\nbad\n")
+    done = subprocess.run(
+        f'"{sys.executable}" -m emu85 {command} {closed}',
+        shell=True,
+        cwd=folder,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (status, "", "")
+    if command.startswith("assemble"):
+        assert (folder / "counter.hex").read_text().startswith(":")
 
 
 def test_no_standard_input_is_an_empty_one(folder: Path) -> None:

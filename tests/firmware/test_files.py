@@ -61,6 +61,32 @@ def test_a_folder_is_no_file(tmp_path: Path) -> None:
         read_bytes(tmp_path)
 
 
+def test_a_pipe_takes_the_bytes_and_stays(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        atomic_write(pipe, "text")
+        assert os.read(reader, 10) == b"text"
+    finally:
+        os.close(reader)
+    assert pipe.is_fifo()
+
+
+def test_pipes_and_devices_are_read_where_they_may_be() -> None:
+    for device in (Path("/dev/null"), Path("/dev/zero")):
+        with pytest.raises(UserError, match="not a plain file"):
+            read_bytes(device)
+    assert read_text(Path("/dev/null"), pipes=True) == ""
+    with pytest.raises(UserError, match="does not end"):
+        read_bytes(Path("/dev/zero"), pipes=True)
+
+
+def test_a_folder_is_never_read(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match="not a plain file"):
+        read_bytes(tmp_path, pipes=True)
+
+
 def test_text_that_is_not_utf_8(tmp_path: Path) -> None:
     (tmp_path / "a.asm").write_bytes(b"; caf\xe9")
     assert read_text(tmp_path / "a.asm") == "; caf\xe9"
