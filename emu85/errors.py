@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 _LONGEST_WORD = 160
@@ -20,6 +21,7 @@ _LONGEST_PLACE = 1000
 _LONGEST_SOURCE = 120
 """Cells of a source line; a longer one is shown round its caret."""
 _LONGEST_COMPARED = 256
+_MOST_TOLD = 20
 _CUT = "…"
 _LONG_WORD = re.compile(rf"\S{{{_LONGEST_WORD + 1},}}")
 
@@ -94,6 +96,75 @@ class UserError(Exception):
         if self.nearest:
             text += f"; did you mean {_presented(repr(self.nearest))}?"
         return text + (pointed(self.source, self.place.column) if self.source else "")
+
+
+class UserErrors(UserError):
+    """Several mistakes told together.
+
+    As an error it is like the first of them.
+
+    Attributes:
+        errors: at least one, each with its own place and source line.
+    """
+
+    def __init__(self, errors: tuple[UserError, ...]) -> None:
+        first = errors[0]
+        super().__init__(
+            first.message,
+            first.place,
+            expected=first.expected,
+            nearest=first.nearest,
+            source=first.source,
+        )
+        self.errors = errors
+
+    def at(self, place: Place, source: str = "") -> UserError:
+        """Itself: every mistake in it already has its place."""
+        return self
+
+    def __str__(self) -> str:
+        told = [str(error) for error in self.errors[:_MOST_TOLD]]
+        more = len(self.errors) - _MOST_TOLD
+        if more > 0:
+            told.append(f"... and {more} more")
+        return "\n".join(told)
+
+
+class Mistakes:
+    """Gathers mistakes that have nothing to do with one another.
+
+    Attributes:
+        found: in the order in which they were noted.
+    """
+
+    def __init__(self) -> None:
+        self.found: list[UserError] = []
+
+    @contextmanager
+    def noted(self) -> Iterator[None]:
+        """Go on after a mistake in the block."""
+        try:
+            yield
+        except UserErrors as several:
+            self.found.extend(several.errors)
+        except UserError as error:
+            self.found.append(error)
+
+    def tell(self) -> None:
+        """Raise what was noted, in the order of the text.
+
+        Raises:
+            UserError: the only mistake.
+            UserErrors: several.
+        """
+        if len(self.found) == 1:
+            raise self.found[0]
+        if self.found:
+            raise UserErrors(tuple(sorted(self.found, key=_place)))
+
+
+def _place(error: UserError) -> tuple[str, int, int]:
+    return error.place.file, error.place.line, error.place.column
 
 
 def pointed(source: str, column: int) -> str:

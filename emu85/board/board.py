@@ -23,7 +23,7 @@ from emu85.board import shelf
 from emu85.board.clashes import Selected, clashes
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.description import BoardDescription, ChipUse, DeviceUse
-from emu85.board.device import Device, Read, Register
+from emu85.board.device import Device, OptionError, Read, Register
 from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
 from emu85.board.kinds import located
@@ -35,7 +35,7 @@ from emu85.board.site import DeviceSite, Socket
 from emu85.board.wiring import Wiring
 from emu85.bus.lines import Line
 from emu85.cpu.layout import IO_BASE, SPACE
-from emu85.errors import Place, UserError, nearest
+from emu85.errors import Mistakes, Place, UserError, nearest
 from emu85.firmware.image import Image
 
 
@@ -85,8 +85,11 @@ class Board:
         wires = chain(description.wires, terminal_wires(description))
         self._wiring = Wiring(tuple(wires), self._ends, lambda: self._socket.host.schedule)
         self._sites: dict[str, DeviceSite] = {}
+        mistakes = Mistakes()
         for use in description.devices:
-            self._fit_device(use)
+            with mistakes.noted():
+                self._fit_device(use)
+        mistakes.tell()
         self._ends.put_terminals(self._wiring, self.clock)
         self._answering = [d for d in self.devices.values() if d.answers_inta]
         self._chips, self._placed, self.store = self._lay_out()
@@ -306,7 +309,8 @@ class Board:
         except UserError as error:
             if error.place.file:
                 raise
-            raise error.at(use.node.place, use.node.source) from None
+            node = error.node(use.node) if isinstance(error, OptionError) else use.node
+            raise error.at(node.place, node.source) from None
         self._sites[use.name] = site
         self.devices[use.name] = device
 

@@ -20,16 +20,17 @@ Time is the T-state count of ``site.schedule``; a device never polls.
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, ClassVar, Protocol
 
 from emu85.board.kinds import Key, Kind
-from emu85.board.nodes import Node
+from emu85.board.nodes import Node, Table
 from emu85.board.schedule import Schedule
 from emu85.bus.cycles import Cycle
-from emu85.errors import UserError
+from emu85.errors import Place, UserError
 
 if TYPE_CHECKING:
     from emu85.board.frames import Frame
@@ -264,6 +265,33 @@ class Device:
     def state(self) -> str:
         """One line on how the device stands, for people."""
         return ""
+
+
+class OptionError(UserError):
+    """A mistake that a device found in one of its options, to be placed there."""
+
+    option = ""
+
+    def node(self, entry: Node) -> Node:
+        """Where the device's entry gives the option, or the entry."""
+        return entry.values.get(self.option, entry) if isinstance(entry, Table) else entry
+
+
+@contextmanager
+def of_option(option: str) -> Iterator[None]:
+    """Mistakes found in the block that have no place are the option's.
+
+    Raises:
+        OptionError: such a mistake.
+    """
+    try:
+        yield
+    except UserError as error:
+        if error.place != Place():
+            raise
+        found = OptionError(error.message, expected=error.expected, nearest=error.nearest)
+        found.option = option
+        raise found from None
 
 
 class Beat:

@@ -17,7 +17,7 @@ from typing import Any, Generic, TypeVar
 
 from emu85.board import quantities
 from emu85.board.nodes import Entries, Node, Table, Word
-from emu85.errors import Place, UserError, nearest
+from emu85.errors import Mistakes, Place, UserError, nearest
 
 T = TypeVar("T")
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9 _-]{0,30}", re.A)
@@ -76,23 +76,34 @@ def read_table(node: Node, keys: tuple[Key, ...], what: str, *, others: bool = F
     """Read a table that may have ``keys`` and no others, unless they are read elsewhere.
 
     Raises:
-        UserError: an unknown or missing key, or a value its kind refuses.
+        UserError: an unknown or missing key, or a value its kind refuses; several
+            are told together.
     """
     if not isinstance(node, Table):
         raise node.wrong(f"{what} must be a table of keys", expected=_names(keys))
     by_name = {key.name: key for key in keys}
+    mistakes = Mistakes()
     for name, word in node.keys.items():
-        if name not in by_name and not others:
-            raise word.unknown(f"key of {what}", name, by_name)
+        with mistakes.noted():
+            if name not in by_name and not others:
+                raise word.unknown(f"key of {what}", name, by_name)
+    is_misspelt = bool(mistakes.found)
     values = {}
     for key in keys:
-        if key.name in node.values:
-            values[key.name] = key.kind.read(node.values[key.name])
-        elif key.required:
-            raise node.wrong(f"{what} has no {key.name!r}", expected=key.kind.takes)
-        else:
-            values[key.name] = key.default
+        if is_misspelt and key.name not in node.values:
+            continue  # it may be the one that is misspelt
+        with mistakes.noted():
+            values[key.name] = _value(node, key, what)
+    mistakes.tell()
     return Values(node, values)
+
+
+def _value(node: Table, key: Key, what: str) -> Any:
+    if key.name in node.values:
+        return key.kind.read(node.values[key.name])
+    if key.required:
+        raise node.wrong(f"{what} has no {key.name!r}", expected=key.kind.takes)
+    return key.default
 
 
 def word(node: Node, expected: str) -> str:

@@ -12,7 +12,7 @@ from emu85.board.decode import Decoded, Ints
 from emu85.board.description import ChipUse, Fill
 from emu85.board.fill import power_on_bytes
 from emu85.cpu.layout import IO_BASE, UNWRITTEN, MapBit
-from emu85.errors import Place, UserError
+from emu85.errors import Mistakes, Place, UserError
 from emu85.firmware.files import atomic_write, read_bytes
 from emu85.firmware.image import Image
 from emu85.firmware.reader import BINARY_SUFFIXES, read_image
@@ -32,8 +32,11 @@ class Memory:
         self._programmed = np.zeros(len(store), dtype=bool)
         self._battery_files = [chip for chip in chips if chip[0].battery_file]
         self._check_battery_files()
+        mistakes = Mistakes()
         for chip in chips:
-            self._load_image(chip)
+            with mistakes.noted():
+                self._load_image(chip)
+        mistakes.tell()
 
     def program(self, image: Image) -> None:
         """Put an image into every chip its addresses select.

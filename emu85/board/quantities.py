@@ -15,6 +15,7 @@ import re
 from fractions import Fraction
 
 from emu85.errors import UserError
+from emu85.wording import counted
 
 _LONGEST = 40
 _HEX = re.compile(r"(?:0x)?([0-9A-F]+?)(?:H)?", re.I | re.A)
@@ -129,7 +130,7 @@ def seconds_text(value: Fraction) -> str:
 
 def size_text(size: int) -> str:
     """A number of bytes, in K where it is a whole number of them."""
-    return f"{size // 1024}K" if size % 1024 == 0 else f"{size} bytes"
+    return f"{size // 1024}K" if size % 1024 == 0 else counted(size, "byte")
 
 
 def _short(value: Fraction) -> str:

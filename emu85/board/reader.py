@@ -13,6 +13,7 @@ from emu85.board.description import (
     DeviceUse,
     Select,
     SerialFormat,
+    Wire,
 )
 from emu85.board.device import Device
 from emu85.board.kinds import Key, Values, read_table
@@ -21,7 +22,7 @@ from emu85.board.parts import Part
 from emu85.board.registry import devices
 from emu85.board.shelf import find_board
 from emu85.board.wires import read_wires
-from emu85.errors import Place, UserError
+from emu85.errors import Mistakes, Place, UserError
 
 MEMORY_SPACE = 0x10000
 IO_SPACE = 0x100
@@ -51,25 +52,28 @@ def read_board(text: str, file: str) -> BoardDescription:
     """Read a board text; ``file`` names it in messages and finds what stands beside it.
 
     Raises:
-        UserError: the first mistake found.
+        UserError: a mistake in it; several are told together, but wires are looked
+            at only when the devices they join are in order.
     """
     root = compose(text, file)
-    values = read_table(root, schema.BOARD, "a board")
-    names = _Names()
-    memory_nodes = _entries(values, "memory")
-    chips = [_chip(n, names) for n in memory_nodes if not _is_device(n)]
-    entries: list[tuple[Node, tuple[Key, ...]]] = [
-        (n, schema.MEMORY_DEVICE) for n in memory_nodes if _is_device(n)
-    ]
-    entries += [(n, schema.PORT) for n in _entries(values, "ports")]
-    entries += [(n, schema.WIRED) for n in _entries(values, "wired")]
-    used = [_device(node, names, keys) for node, keys in entries]
-    chips += [_own_memory(use, names) for use in used if use.device.memory_part]
+    mistakes = Mistakes()
+    with mistakes.noted():
+        values = read_table(root, schema.BOARD, "a board")
+    if not isinstance(root, Table):
+        raise mistakes.found[0]
+    nodes = Values(root, {})  # where things stand, whatever is wrong with the board's own keys
+    chips, used, whole = _parts(nodes, mistakes)
+    own: Values | None = None
+    with mistakes.noted():
+        if nodes.given("serial"):
+            own = read_table(nodes.node("serial"), schema.SERIAL, "serial")
+    wires: tuple[Wire, ...] = ()
+    with mistakes.noted():
+        if whole:
+            wires = read_wires(nodes, used, nodes.given("serial"))
+    mistakes.tell()
     if not chips:
         raise values.node("memory").wrong("the board has no memory", expected="a chip in memory")
-    serial = (
-        _serial(values.node("serial"), values["crystal"] / 2) if values.given("serial") else None
-    )
     firmware = values["firmware"]
     return BoardDescription(
         file=file,
@@ -81,11 +85,46 @@ def read_board(text: str, file: str) -> BoardDescription:
         stack=tuple((low, low if high is None else high) for low, high in values["stack"]),
         memory=tuple(chips),
         devices=tuple(used),
-        wires=read_wires(values, used, serial is not None),
-        serial=serial,
+        wires=wires,
+        serial=_serial(own, values["crystal"] / 2) if own else None,
         firmware=Path(firmware) if firmware else None,
         firmware_node=values.node("firmware") if firmware else None,
     )
+
+
+def _parts(board: Values, mistakes: Mistakes) -> tuple[list[ChipUse], list[DeviceUse], bool]:
+    """The chips and devices of the board's lists; what is wrong with one hides no other.
+
+    The third value says whether all devices are there.
+    """
+    names = _Names()
+    before = len(mistakes.found)
+    nodes: dict[str, tuple[Node, ...]] = {}
+    for key in ("memory", "ports", "wired"):
+        nodes[key] = ()
+        with mistakes.noted():
+            nodes[key] = _entries(board, key)
+    whole = len(mistakes.found) == before
+    chips: list[ChipUse] = []
+    for node in nodes["memory"]:
+        if not _is_device(node):
+            with mistakes.noted():
+                chips.append(_chip(node, names))
+    entries: list[tuple[Node, tuple[Key, ...]]] = [
+        (node, schema.MEMORY_DEVICE) for node in nodes["memory"] if _is_device(node)
+    ]
+    entries += [(node, schema.PORT) for node in nodes["ports"]]
+    entries += [(node, schema.WIRED) for node in nodes["wired"]]
+    used: list[DeviceUse] = []
+    for node, keys in entries:
+        with mistakes.noted():
+            used.append(_device(node, names, keys))
+    whole = whole and len(used) == len(entries)
+    for use in used:
+        if use.device.memory_part:
+            with mistakes.noted():
+                chips.append(_own_memory(use, names))
+    return chips, used, whole
 
 
 @dataclass
@@ -138,15 +177,22 @@ def _chip(node: Node, names: _Names) -> ChipUse:
             expected="one of chip, rom, ram, device",
         )
     part = _part(given[0], values)
+    mistakes = Mistakes()
     for key, kind in (("code", "ram"), ("battery", "ram"), ("image", "rom")):
-        if values.given(key) and part.kind != kind:
-            raise values.table.keys[key].wrong(
-                f"{key!r} is for {kind.upper()} and this is {part.kind.upper()}"
-            )
+        with mistakes.noted():
+            if values.given(key) and part.kind != kind:
+                raise values.table.keys[key].wrong(
+                    f"{key!r} is for {kind.upper()} and this is {part.kind.upper()}"
+                )
+    with mistakes.noted():
+        name = names.take(values, part.number)
+    with mistakes.noted():
+        select = _select(values, part.size, MEMORY_SPACE)
+    mistakes.tell()
     return ChipUse(
-        name=names.take(values, part.number),
+        name=name,
         part=part,
-        select=_select(values, part.size, MEMORY_SPACE),
+        select=select,
         waits=values["waits"],
         code=values["code"],
         battery=bool(values["battery"]),
@@ -180,17 +226,26 @@ def _device(node: Node, names: _Names, keys: tuple[Key, ...]) -> DeviceUse:
     own = device.options + schema.added(device)
     values = read_table(node, keys + own, f"device {device.kind}")
     _in_its_place(device, values, keys)
-    device.check(values.of(device.options), node)
     space = IO_SPACE if keys is schema.PORT else MEMORY_SPACE
     wired = keys is schema.WIRED
+    mistakes = Mistakes()
+    with mistakes.noted():
+        device.check(values.of(device.options), node)
+    with mistakes.noted():
+        name = names.take(values, device.kind)
+    with mistakes.noted():
+        select = None if wired else _select(values, len(device.registers), space)
+    with mistakes.noted():
+        terminal = _terminal(values)
+    mistakes.tell()
     return DeviceUse(
-        name=names.take(values, device.kind),
+        name=name,
         device=device,
         options=values.of(device.options),
-        select=None if wired else _select(values, len(device.registers), space),
+        select=select,
         waits=0 if wired else values["waits"],
         node=node,
-        terminal=_terminal(values),
+        terminal=terminal,
     )
 
 
@@ -258,8 +313,7 @@ def _select(
     return Select(low, last, values[ignores], space)
 
 
-def _serial(node: Node, clock: Fraction) -> SerialFormat:
-    values = read_table(node, schema.SERIAL, "serial")
+def _serial(values: Values, clock: Fraction) -> SerialFormat:
     if clock < FEWEST_T_IN_BIT * values["baud"]:
         raise values.node("baud").wrong(
             f"a bit would be shorter than {FEWEST_T_IN_BIT} T-states",

@@ -13,7 +13,7 @@ from emu85.board.kinds import Values
 from emu85.board.nodes import Entries, Node, Table, Word
 from emu85.bus import lines
 from emu85.bus.lines import Line
-from emu85.errors import nearest
+from emu85.errors import Mistakes, nearest
 
 _OUTPUTS: dict[str, Source] = {
     "sod": Line.SOD,
@@ -31,7 +31,7 @@ def read_wires(values: Values, used: Sequence[DeviceUse], serial: bool) -> tuple
     """The wires of a board; ``serial`` says that the serial line drives SID.
 
     Raises:
-        UserError: the first mistake found.
+        UserError: a mistake in it; those of several entries are told together.
     """
     if not values.given("lines"):
         return ()
@@ -40,13 +40,17 @@ def read_wires(values: Values, used: Sequence[DeviceUse], serial: bool) -> tuple
         raise node.wrong("lines must be a table", expected="what receives: what drives it")
     reader = _Reader({use.name.casefold(): use for use in used}, serial)
     wires: dict[Pin | Line, Wire] = {}
+    mistakes = Mistakes()
     for name, key in node.keys.items():
-        for wire in reader.wires(key, name, node.values[name]):
-            if wire.sink in wires:
-                raise key.wrong(
-                    f"{name!r} is wired twice", expected="a list of what drives it, in one place"
-                )
-            wires[wire.sink] = wire
+        with mistakes.noted():
+            for wire in reader.wires(key, name, node.values[name]):
+                if wire.sink in wires:
+                    raise key.wrong(
+                        f"{name!r} is wired twice",
+                        expected="a list of what drives it, in one place",
+                    )
+                wires[wire.sink] = wire
+    mistakes.tell()
     for wire in list(wires.values()):
         back = reader.way_back(wire)
         if back:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from emu85.board import fit, load_board, read_board, schema_text
 from emu85.board.description import Driver, Pin
 from emu85.bus.lines import Line
-from emu85.errors import UserError
+from emu85.errors import UserError, UserErrors
 from tests.board.fakes import MINIMAL
 
 HEAD = "name: bad\ncrystal: 4 MHz\n"
@@ -40,8 +40,8 @@ MISTAKES: dict[str, tuple[str, int, int, tuple[str, ...]]] = {
     "missing key": (ROM, 1, 1, ("a board has no 'name'", "a name")),
     "no crystal": ("name: a\n" + ROM, 1, 1, ("no 'crystal'", "6.144 MHz")),
     "value missing": ("name:\ncrystal: 4 MHz\n", 1, 6, ("value is missing", "a name")),
-    "list for a word": ("name: [a]\n", 1, 7, ("one value belongs", "a name")),
-    "bad name": ("name: 9.lives\n", 1, 7, ("cannot be a name",)),
+    "list for a word": ("name: [a]\ncrystal: 4 MHz\n", 1, 7, ("one value belongs", "a name")),
+    "bad name": ("name: 9.lives\ncrystal: 4 MHz\n", 1, 7, ("cannot be a name",)),
     "no unit": ("name: a\ncrystal: 4\n", 2, 10, ("not a frequency", "MHz")),
     "crystal too fast": ("name: a\ncrystal: 4000 MHz\n", 2, 10, ("out of range", "100 MHz")),
     "byte too large": (GOOD + "pull-ups: 100\n", 6, 11, ("too large", "00 to FF")),
@@ -450,3 +450,89 @@ def test_what_is_left_open_is_placed_where_it_began(
     with pytest.raises(UserError, match=message) as caught:
         read_board(text, "b.yaml")
     assert (caught.value.place.line, caught.value.place.column) == (line, column)
+
+
+SEVERAL = """name: t
+crystal: 6 furlongs
+memory:
+  - {rom: 2K, at: 0000, wait: 1}
+  - {ram: 2K, at: 80000}
+ports:
+  - {device: lach, at: 20}
+  - {device: latch, name: a, at: 21, waits: 999}
+colour: blue
+"""
+
+
+def test_mistakes_that_hide_no_other_are_told_together() -> None:
+    with pytest.raises(UserErrors) as caught:
+        read_board(SEVERAL, "b.yaml")
+    told = str(caught.value)
+    places = [(error.place.line, error.place.column) for error in caught.value.errors]
+    assert sorted(places) == [(2, 10), (4, 25), (5, 19), (7, 14), (8, 45), (9, 1)]
+    for part in ("6 furlongs", "'wait'", "80000", "did you mean 'latch'", "999", "'colour'"):
+        assert part in told
+    assert told.count("\n    ^") == 1  # that of 'colour', in column 1
+
+
+def test_more_than_twenty_mistakes_are_counted() -> None:
+    ports = "".join(f"  - {{device: x{n}, at: 20}}\n" for n in range(30))
+    text = f"name: t\ncrystal: 6 MHz\nmemory:\n  - {{rom: 2K, at: 0000}}\nports:\n{ports}"
+    with pytest.raises(UserErrors, match="and 10 more"):
+        read_board(text, "b.yaml")
+
+
+FAULTY = """name: t
+crystal: 6 MHz
+serial: {baud: 0}
+memory:
+  - {rom: 2K, at: F900, name: a, code: yes}
+  - {rom: 2K, at: 0000, waits: 300}
+ports:
+  - {device: latch, name: lamps, at: 20}
+lines:
+  RST 8: lamps.q0
+  RST 7.5: lamps.q9
+  RST 6.5: lamp.q1
+  RST 5.5: lamps.q2
+"""
+
+
+def test_lines_serial_and_entries_are_told_together_in_order() -> None:
+    with pytest.raises(UserErrors) as caught:
+        read_board(FAULTY, "b.yaml")
+    places = [(error.place.line, error.place.column) for error in caught.value.errors]
+    assert places == [(3, 16), (5, 19), (5, 34), (6, 32), (10, 3), (11, 12), (12, 12)]
+    told = [line for line in str(caught.value).splitlines() if line.startswith("b.yaml:")]
+    assert len(told) == 7 and all("; expected " in line for line in told if "code" not in line)
+
+
+def test_lines_wait_until_the_devices_they_join_are_in_order() -> None:
+    text = FAULTY.replace("at: 20}", "at: 20, colour: red}")
+    with pytest.raises(UserErrors) as caught:
+        read_board(text, "b.yaml")
+    assert [error.place.line for error in caught.value.errors] == [3, 5, 5, 6, 8]
+
+
+def test_one_mistake_is_told_as_it_is() -> None:
+    with pytest.raises(UserError) as caught:
+        read_board(FAULTY.split("serial")[0] + "memory:\n  - {rom: 2K, at: 0, wait: 1}\n", "b.yaml")
+    assert not isinstance(caught.value, UserErrors)
+    assert str(caught.value).splitlines() == [
+        "b.yaml:4:22: unknown key of a memory entry 'wait'; expected one of at, battery, chip, "
+        "code, ignores, image, name, ram, rom, waits; did you mean 'waits'?",
+        "      - {rom: 2K, at: 0, wait: 1}",
+        "                         ^",
+    ]
+
+
+def test_every_image_that_is_not_there_is_told(tmp_path: Path) -> None:
+    text = """name: t
+crystal: 6 MHz
+memory:
+  - {rom: 2K, at: 0000, image: one.hex}
+  - {rom: 2K, at: 0800, image: two.hex}
+"""
+    with pytest.raises(UserErrors) as caught:
+        fit(read_board(text, str(tmp_path / "b.yaml")))
+    assert [error.place.line for error in caught.value.errors] == [4, 5]

@@ -349,10 +349,12 @@ def test_levels_from_a_file(tmp_path: Path) -> None:
     with pytest.raises(UserError, match=r"tide.csv:2: 2FF is too large"):
         Bench(text, file)
     (tmp_path / "tide.csv").write_text("level\n")
-    with pytest.raises(UserError, match=r"b.yaml:8:5: tide.csv has no levels"):
+    with pytest.raises(UserError, match=r"b.yaml:8:39: tide.csv has no levels"):
         Bench(text, file)
     (tmp_path / "tide.csv").unlink()
-    with pytest.raises(UserError, match=r"b.yaml:8:5: the levels in tide.csv cannot be read"):
+    with pytest.raises(
+        UserError, match=r"b.yaml:8:39: the levels in tide.csv cannot be read: No such"
+    ):
         Bench(text, file)
 
 

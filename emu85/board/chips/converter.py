@@ -20,7 +20,16 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, ClassVar
 
-from emu85.board.device import Beat, Control, Device, Read, Register, Site, at_least_one_t
+from emu85.board.device import (
+    Beat,
+    Control,
+    Device,
+    Read,
+    Register,
+    Site,
+    at_least_one_t,
+    of_option,
+)
 from emu85.board.kinds import BYTE, BYTES, FILE, TIME, YES_NO, Key, choice
 from emu85.board.nodes import Node
 from emu85.board.quantities import hexadecimal
@@ -74,9 +83,10 @@ class Converter(Device):
         self._period = at_least_one_t(options["period"], site.clock, "the period")
         self._low: int = options["low"]
         self._span: int = options["high"] - self._low
-        self._levels: tuple[int, ...] = options["values"] or (
-            (0,) if path is None else read_levels(path)
-        )
+        with of_option("file"):
+            self._levels: tuple[int, ...] = options["values"] or (
+                (0,) if path is None else read_levels(path)
+            )
         self._every = at_least_one_t(options["every"], site.clock, "the time of a level")
         self._convert = nearest_t(at_least_one_t(options["convert"], site.clock, "a conversion"))
         self._moments = Beat(self._every)
