@@ -13,7 +13,7 @@ import os
 import sys
 from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, NoReturn, TextIO
 
 from emu85.errors import UserError, nearest
 
@@ -57,19 +57,24 @@ def _do(words: list[str]) -> int:
 
 
 def _complain(text: str) -> None:
-    # Where mistakes cannot be told either, the exit status alone tells.
-    with contextlib.suppress(OSError):
+    try:
         print(f"emu85: {text}", file=sys.stderr, flush=True)
+    except OSError:
+        _lead_nowhere(sys.stderr)  # the exit status alone tells
 
 
 def _output_lost(error: OSError) -> int:
     """End quietly if the reader of our output has gone; else say why it cannot be written."""
-    # The interpreter's own flush goes nowhere.
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    _lead_nowhere(sys.stdout)
     if error.errno == errno.EPIPE:
         return 0
     _complain(f"what is printed cannot be written: {error.strerror or error}")
     return _FAILED
+
+
+def _lead_nowhere(stream: TextIO) -> None:
+    """Have what is left in a stream's buffer cause no failure at the interpreter's end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _open_closed_streams() -> None:

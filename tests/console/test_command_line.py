@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from emu85.cli import main
-from emu85.console.start import Start, run
+from emu85.console.start import Start, _announce_compilation, run
 from emu85.cpu.compiler import compiled_loop
 from emu85.errors import UserError
 from tests.console.programs import COUNTER, TALKER
@@ -326,3 +326,27 @@ def test_a_folder_is_no_board(folder: Path) -> None:
     assert told.startswith(
         f"emu85: no board {str(folder)!r}: it is a folder; expected a board file"
     )
+
+
+def test_a_board_without_firmware_says_so(folder: Path) -> None:
+    (folder / "bare.yaml").write_text(
+        "name: bare\ncrystal: 6 MHz\nmemory:\n  - {ram: 2K, at: 0000, code: yes}\n"
+    )
+    status, _, err = emu85("run", "--board", "bare.yaml", cwd=folder)
+    assert (status, err.count("\n")) == (0, 1)
+    assert "no firmware is named" in err
+    assert emu85("run", "--board", "bare.yaml", "counter.asm", cwd=folder)[2] == ""
+
+
+def test_a_start_that_must_compile_says_how_often(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    monkeypatch.setenv("EMU85_CACHE", str(tmp_path))
+    _announce_compilation()
+    assert "it is done once and takes" in capsys.readouterr().err
+    (tmp_path / "plain").touch()
+    monkeypatch.setenv("EMU85_CACHE", str(tmp_path / "plain" / "below"))
+    _announce_compilation()
+    told = capsys.readouterr().err
+    assert "at each start" in told
+    assert "once" not in told
