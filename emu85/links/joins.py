@@ -65,7 +65,7 @@ def _way(words: list[str]) -> Callable[[SerialEnd, list[str]], Link]:
     word = words[0].casefold() if words else ""
     if word not in WAYS:
         raise UserError(
-            f"there is no {words[0]!r} to join to" if words else "joined to what?",
+            f"there is no {words[0]!r} to join to" if words else "nothing to join to is named",
             expected=usages,
             nearest=nearest(word, WAYS),
         )

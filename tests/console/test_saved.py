@@ -143,3 +143,8 @@ def test_a_session_of_another_board_is_told(bench: Bench, tmp_path: Path) -> Non
     assert "saved on" not in bench.do(f"load {path}")
     path.write_text(path.read_text().replace('"slate"', '"elsewhere"'))
     assert "It was saved on elsewhere; this board is slate" in bench.do(f"load {path}")
+
+
+def test_memory_to_save_must_be_named(bench: Bench) -> None:
+    with pytest.raises(UserError, match="no memory to save is named; expected a range"):
+        bench.session.execute("save x.hex")

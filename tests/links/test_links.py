@@ -310,7 +310,7 @@ def test_a_parted_link_hears_no_more(tmp_path: Path) -> None:
     ("end_name", "text", "message"),
     [
         ("usrt", "pty", "no serial end 'usrt'; expected serial, usart; did you mean 'usart'"),
-        ("usart", "", "joined to what"),
+        ("usart", "", "nothing to join to is named; expected"),
         ("usart", "tpc 40", "there is no 'tpc' to join to.*did you mean 'tcp'"),
         ("usart", "tcp", "expected tcp PORT"),
         ("usart", "tcp 70000", "'70000' is no TCP port"),

@@ -88,7 +88,7 @@ def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> 
                 expected="a name that ends in .hex, .bin or .json",
             )
     if range is None:
-        raise UserError("which memory is to be saved?", expected="a range such as 8000-80FF")
+        raise UserError("no memory to save is named", expected="a range such as 8000-80FF")
     _save_memory(session, file, suffix, *range)
 
 
