@@ -24,9 +24,9 @@ from emu85.board.sides import (
     ROM,
     WRITE_EXIT,
     Cells,
+    CellSide,
+    RegisterSide,
     Side,
-    cell_side,
-    register_side,
 )
 from emu85.cpu.layout import IO_BASE, SPACE, WAIT_SHIFT, MapBit
 
@@ -61,7 +61,7 @@ class Mapping:
     words: Ints = field(init=False)
     readers: dict[int, Callable[[], int]] = field(default_factory=dict)
     writers: dict[int, Callable[[int], None]] = field(default_factory=dict)
-    _registers: list[list[Side]] = field(default_factory=list)
+    _registers: list[list[RegisterSide]] = field(default_factory=list)
     _alone: NDArray[np.bool_] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -118,11 +118,11 @@ class Mapping:
             waits[decoded.indexes] = np.maximum(waits[decoded.indexes], decoded.waits)
         return taken, waits
 
-    def _map_device(self, placed: Placed) -> list[Side]:
+    def _map_device(self, placed: Placed) -> list[RegisterSide]:
         sides = []
         decoded = placed.decoded
         for number in range(decoded.size):
-            side = register_side(placed.device, number, placed.cells)
+            side = RegisterSide(placed.device, number, placed.cells)
             sides.append(side)
             indexes = decoded.indexes[decoded.offsets == number]
             self.words[indexes] = side.cell | side.bits
@@ -135,11 +135,11 @@ class Mapping:
 
     def _sides(self, index: int) -> list[Side]:
         """Everything that an index selects."""
-        found = []
+        found: list[Side] = []
         for chip, _ in self.chips:
             offset = chip.offset_at(index)
             if offset >= 0:
-                found.append(cell_side(self.store, chip.base + offset, chip.kind))
+                found.append(CellSide(self.store, chip.base + offset, chip.kind))
         for placed, sides in zip(self.placed, self._registers, strict=True):
             offset = placed.decoded.offset_at(index)
             if offset >= 0:

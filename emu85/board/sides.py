@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -30,8 +28,7 @@ class Cells(Protocol):
         """Put that byte back into the store."""
 
 
-@dataclass(frozen=True, slots=True)
-class Side:
+class Side(Protocol):
     """What one selected chip does in a cycle.
 
     Attributes:
@@ -39,62 +36,84 @@ class Side:
         read: how it answers reads.
         written: whether it takes writes.
         rom: whether it is a ROM.
-        answer: the byte for a read, with side effects.
-        peek: the byte for a read, without.
-        take: take a written byte; the store entry already holds it or is wrong.
-        restore: put the store entry right after a write that was not for it.
     """
 
     cell: int
     read: Read
     written: bool
     rom: bool
-    answer: Callable[[], int]
-    peek: Callable[[], int]
-    take: Callable[[int], None]
-    restore: Callable[[], None]
+
+    def answer(self) -> int:
+        """The byte for a read, with side effects."""
+
+    def peek(self) -> int:
+        """The byte for a read, without."""
+
+    def take(self, value: int) -> None:
+        """Take a written byte; the store entry already holds it or is wrong."""
+
+    def restore(self) -> None:
+        """Put the store entry right after a write that was not for it."""
+
+
+class CellSide:
+    """The side of a memory chip's byte; there may be many, so each is one small object."""
+
+    __slots__ = ("_store", "cell", "read", "rom", "written")
+
+    def __init__(self, store: NDArray[np.uint16], cell: int, kind: str) -> None:
+        self._store = store
+        self.cell = cell
+        self.read = Read.PUBLISHED
+        self.rom = kind == "rom"
+        self.written = not self.rom
+
+    def answer(self) -> int:
+        return int(self._store[self.cell]) & 0xFF
+
+    peek = answer
+
+    def take(self, value: int) -> None:
+        self._store[self.cell] = value
+
+    def restore(self) -> None:
+        """A byte of memory has nothing to put right."""
+
+
+class RegisterSide:
+    """The side of a device's register."""
+
+    rom = False
+
+    def __init__(self, device: Device, number: int, cells: Cells) -> None:
+        register = device.registers[number]
+        self.cell = cells.base + number
+        self.read = register.read
+        self.written = register.written
+        self._device = device
+        self._number = number
+        self._cells = cells
+        self._asked = register.read in (Read.LIVE, Read.WATCHED)
 
     @property
     def bits(self) -> int:
-        """Bits of the map word where this chip alone is selected."""
+        """Bits of the map word where this register alone is selected."""
         ways = {Read.NONE: NO_READER, Read.PUBLISHED: 0, Read.LIVE: READ_EXIT, Read.WATCHED: 0}
         return ways[self.read] | (WRITE_EXIT if self.written else NO_WRITER)
 
+    def answer(self) -> int:
+        if self._asked:
+            return self._device.read(self._number)
+        return self._cells.shown(self._number)
 
-def cell_side(store: NDArray[np.uint16], cell: int, kind: str) -> Side:
-    """The side of a memory chip's byte."""
+    def peek(self) -> int:
+        if self.read is Read.LIVE:
+            return self._device.peek(self._number)
+        return self._cells.shown(self._number)
 
-    def answer() -> int:
-        return int(store[cell]) & 0xFF
+    def take(self, value: int) -> None:
+        self._device.write(self._number, value)
+        self._cells.restore(self._number)
 
-    def take(value: int) -> None:
-        store[cell] = value
-
-    def keep() -> None:
-        """A byte of memory has nothing to put right."""
-
-    rom = kind == "rom"
-    return Side(cell, Read.PUBLISHED, not rom, rom, answer, answer, take, keep)
-
-
-def register_side(device: Device, number: int, cells: Cells) -> Side:
-    """The side of a device's register."""
-    register = device.registers[number]
-    live = register.read is Read.LIVE
-    asked = live or register.read is Read.WATCHED
-
-    def answer() -> int:
-        return device.read(number) if asked else cells.shown(number)
-
-    def peek() -> int:
-        return device.peek(number) if live else cells.shown(number)
-
-    def take(value: int) -> None:
-        device.write(number, value)
-        cells.restore(number)
-
-    def restore() -> None:
-        cells.restore(number)
-
-    cell = cells.base + number
-    return Side(cell, register.read, register.written, False, answer, peek, take, restore)
+    def restore(self) -> None:
+        self._cells.restore(self._number)
