@@ -12,7 +12,7 @@ import random
 import pytest
 
 from emu85.bus.cycles import Cycle
-from tests.published.chips.parallel_bench import Bench
+from tests.published.chips.bench import Bench
 
 HEAD = """
 name: bench

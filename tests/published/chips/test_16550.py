@@ -11,7 +11,7 @@ import pytest
 
 from emu85.bus.cycles import Cycle
 
-from .serial_bench import BIT, SerialBench
+from .bench import BIT, SerialBench
 
 BOARD = """
 ports:

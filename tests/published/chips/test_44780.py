@@ -10,25 +10,21 @@ import pytest
 
 from emu85.board.chips.lcd44780 import Lcd, PortLcd
 from emu85.bus.cycles import Cycle
-from emu85.firmware import assemble
 from emu85.machine import Machine
 
-BUS = """
-name: bench
-crystal: 4 MHz
-memory:
-  - {rom: 2K, at: 0000}
-  - {ram: 1K, at: 8000}
+from .bench import BEGIN, MACROS, head, kept, load, run_to
+
+BUS = (
+    head("4 MHz")
+    + """\
 ports:
   - {device: 44780, name: lcd, at: 70-71, size: 16x2}
 """
+)
 
-PINS = """
-name: bench
-crystal: 4 MHz
-memory:
-  - {rom: 2K, at: 0000}
-  - {ram: 1K, at: 8000}
+PINS = (
+    head("4 MHz")
+    + """\
 ports:
   - {device: 8255A, name: ppi, at: 20-23}
 wired:
@@ -39,22 +35,14 @@ lines:
   lcd.rw: ppi.pc1
   lcd.e: ppi.pc2
 """
+)
 
-START = """
-OUTB    MACRO PORT, VALUE
-        MVI A, VALUE
-        OUT PORT
-        ENDM
-KEEP    MACRO PORT
-        IN PORT
-        MOV M, A
-        INX H
-        ENDM
+START = (
+    MACROS
+    + BEGIN
+    + """\
 IR      EQU 70H
 DR      EQU 71H
-        ORG 0
-        LXI SP, 8400H
-        LXI H, 8300H
         JMP BEGIN
 WAIT:   DCX D               ; 12 us for each count in DE
         MOV A, D
@@ -67,28 +55,29 @@ PAUSE   MACRO US
         ENDM
 CMD     MACRO VALUE         ; an instruction, then until the busy flag falls
         LOCAL BUSY
-        OUTB IR, VALUE
+        PUT IR, VALUE
 BUSY:   IN IR
         RLC
         JC BUSY
         ENDM
-PUT     MACRO VALUE
+SHOW    MACRO VALUE
         LOCAL BUSY
-        OUTB DR, VALUE
+        PUT DR, VALUE
 BUSY:   IN IR
         RLC
         JC BUSY
         ENDM
 BEGIN:
 """
+)
 
 INIT = """
         PAUSE 15000         ; initializing by instruction, 8-bit interface
-        OUTB IR, 30H
+        PUT IR, 30H
         PAUSE 4100
-        OUTB IR, 30H
+        PUT IR, 30H
         PAUSE 100
-        OUTB IR, 30H
+        PUT IR, 30H
         PAUSE 40
         CMD 38H             ; two lines
         CMD 08H
@@ -101,15 +90,8 @@ INIT = """
 def run(firmware: str, board: str = BUS) -> Machine:
     """A machine that has run the firmware to its DONE."""
     machine = Machine.from_text(board, trace=60_000)
-    image = assemble(START + firmware + "\nDONE: HLT\n", "bench.asm").image
-    machine.load(image)
-    machine.run(until=image.symbols["DONE"], t_states=600_000)
-    assert machine.registers.pc == image.symbols["DONE"], "the firmware did not end"
+    run_to(machine, load(machine, START, firmware), t_states=600_000)
     return machine
-
-
-def kept(machine: Machine) -> list[int]:
-    return list(machine.memory[0x8300 : machine.registers.hl])
 
 
 def rows(machine: Machine) -> list[str]:
@@ -119,7 +101,7 @@ def rows(machine: Machine) -> list[str]:
 
 
 def puts(text: str) -> str:
-    return "".join(f"PUT {ord(c)}\n" for c in text)
+    return "".join(f"SHOW {ord(c)}\n" for c in text)
 
 
 def test_reset_by_the_internal_circuit() -> None:
@@ -141,8 +123,8 @@ def test_initializing_by_instruction_and_two_lines() -> None:
     """Initializing by instruction; DDRAM addresses 00-27 and 40-67; 27 is followed by 40 and
     67 by 00, and back when the cursor moves left."""
     firmware = INIT + puts("LEFT") + "CMD 0C0H\n" + puts("RIGHT")
-    firmware += "CMD 80H + 27H\nPUT 41H\nKEEP IR\nCMD 80H + 67H\nPUT 42H\nKEEP IR\n"
-    firmware += "CMD 04H\nPUT 43H\nKEEP IR\nCMD 80H + 40H\nPUT 44H\nKEEP IR\n"
+    firmware += "CMD 80H + 27H\nSHOW 41H\nKEEP IR\nCMD 80H + 67H\nSHOW 42H\nKEEP IR\n"
+    firmware += "CMD 04H\nSHOW 43H\nKEEP IR\nCMD 80H + 40H\nSHOW 44H\nKEEP IR\n"
     machine = run(firmware)
     assert kept(machine) == [0x40, 0x00, 0x67, 0x27]
     assert rows(machine) == ["CEFT            ", "DIGHT           "]
@@ -155,7 +137,7 @@ def test_initializing_by_instruction_and_two_lines() -> None:
 def test_execution_times(rs: int, value: int, us: int) -> None:
     """Instruction table at fosc 270 kHz: 37 us, 1.52 ms for clear and return home, data 37 us
     and 4 us more."""
-    machine = run(INIT + f"OUTB {0x70 + rs}, {value}\nPOLL: IN IR\nRLC\nJC POLL\n")
+    machine = run(INIT + f"PUT {0x70 + rs}, {value}\nPOLL: IN IR\nRLC\nJC POLL\n")
     records = machine.trace.all()
     port = records["address"] & 0xFF
     written = [int(r["t"]) for r in records[(records["type"] == Cycle.IOW)]][-1]
@@ -168,7 +150,7 @@ def test_execution_times(rs: int, value: int, us: int) -> None:
 
 def test_what_is_written_while_busy_is_lost() -> None:
     """Busy flag: the next instruction must be written after it has fallen."""
-    machine = run(INIT + "OUTB IR, 01H\nOUTB DR, 41H\nPAUSE 1600\n" + puts("B"))
+    machine = run(INIT + "PUT IR, 01H\nPUT DR, 41H\nPAUSE 1600\n" + puts("B"))
     assert rows(machine)[0] == "B" + " " * 15
 
 
@@ -185,8 +167,8 @@ def test_data_is_read_back() -> None:
         PAUSE 50
         KEEP IR
         CMD 40H + 8
-        PUT 15H
-        PUT 0AH
+        SHOW 15H
+        SHOW 0AH
         CMD 40H + 8
         KEEP DR
         PAUSE 50
@@ -214,22 +196,22 @@ def test_entry_mode_and_shifts() -> None:
 
 def test_characters_of_ones_own() -> None:
     """CGRAM: eight characters of eight rows, seen as codes 00-07 and again as 08-0F."""
-    solid = "CMD 50H\n" + "PUT 1FH\n" * 8 + "CMD 48H\n" + "PUT 0AH\n" * 8
-    machine = run(INIT + solid + "CMD 80H\nPUT 2\nPUT 1\nPUT 0AH\nPUT 0\nPUT 5CH\nPUT 7EH\n")
+    solid = "CMD 50H\n" + "SHOW 1FH\n" * 8 + "CMD 48H\n" + "SHOW 0AH\n" * 8
+    machine = run(INIT + solid + "CMD 80H\nSHOW 2\nSHOW 1\nSHOW 0AH\nSHOW 0\nSHOW 5CH\nSHOW 7EH\n")
     assert rows(machine)[0][:6] == "█①█ ¥→"
 
 
 FOUR_BIT = """
-        OUTB 23H, 80H       ; all ports out
+        PUT 23H, 80H        ; all ports out
         PAUSE 15000
-        OUTB 20H, 3FH       ; initializing by instruction, 4-bit interface
+        PUT 20H, 3FH        ; initializing by instruction, 4-bit interface
         CALL PULSE
         PAUSE 4100
         CALL PULSE
         PAUSE 100
         CALL PULSE
         PAUSE 40
-        OUTB 20H, 2FH
+        PUT 20H, 2FH
         CALL PULSE
         PAUSE 40
         MVI B, 28H
@@ -244,9 +226,9 @@ PULSE:  MVI A, 05H          ; E high, then low
         MVI A, 04H
         OUT 23H
         RET
-IRW:    OUTB 23H, 00H       ; RS low
+IRW:    PUT 23H, 00H        ; RS low
         JMP BOTH
-DRW:    OUTB 23H, 01H
+DRW:    PUT 23H, 01H
 BOTH:   MOV A, B
         OUT 20H
         CALL PULSE
@@ -261,14 +243,14 @@ UNTIL:  CALL BUSY           ; the status is read until D7 is 0
         RLC
         JC UNTIL
         RET
-BUSY:   OUTB 23H, 90H       ; port A in: clears port C, so RS and E are low
-        OUTB 23H, 03H       ; R/W high
-NIBBLE: OUTB 23H, 05H
+BUSY:   PUT 23H, 90H        ; port A in: clears port C, so RS and E are low
+        PUT 23H, 03H        ; R/W high
+NIBBLE: PUT 23H, 05H
         IN 20H
         ANI 0F0H
         MOV C, A
-        OUTB 23H, 04H
-        OUTB 23H, 05H
+        PUT 23H, 04H
+        PUT 23H, 05H
         IN 20H
         RRC
         RRC
@@ -277,8 +259,8 @@ NIBBLE: OUTB 23H, 05H
         ANI 0FH
         ORA C
         MOV C, A
-        OUTB 23H, 04H
-        OUTB 23H, 80H
+        PUT 23H, 04H
+        PUT 23H, 80H
         MOV A, C
         RET
 GO:

@@ -14,7 +14,7 @@ from emu85.board.schedule import NEVER
 from emu85.bus.cycles import Cycle
 from emu85.errors import UserError
 
-from .parallel_bench import Bench
+from .bench import Bench
 
 BOARD = """
 ports:

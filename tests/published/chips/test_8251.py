@@ -13,7 +13,7 @@ import pytest
 from emu85.board.frames import Arrival
 from emu85.bus.cycles import Cycle
 
-from .serial_bench import BIT, CLOCK, SerialBench
+from .bench import BIT, CLOCK, SerialBench
 
 BOARD = """
 ports:

@@ -16,15 +16,9 @@ import pytest
 from emu85.board.schedule import NEVER
 from emu85.bus.cycles import Cycle
 
-from .parallel_bench import Bench
+from .bench import Bench, head
 
-HEAD = """
-name: bench
-crystal: 2 MHz
-memory:
-  - {rom: 2K, at: 0000}
-  - {ram: 1K, at: 8000}
-"""
+HEAD = head("2 MHz")
 
 BOARD = """
 ports:

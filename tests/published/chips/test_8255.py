@@ -13,7 +13,7 @@ import pytest
 from emu85.bus.cycles import Cycle
 from emu85.errors import UserError
 
-from .parallel_bench import Bench
+from .bench import Bench
 
 BOARD = """
 ports:

@@ -10,15 +10,13 @@ import itertools
 
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
-from emu85.firmware import assemble
 from emu85.machine import Machine, Reason
 
-BOARD = """
-name: bench
-crystal: 6 MHz
-memory:
-  - {rom: 2K, at: 0000}
-  - {ram: 1K, at: 8000}
+from .bench import BEGIN, MACROS, head, kept, load, run_to
+
+BOARD = (
+    head("6 MHz")
+    + """\
 ports:
   - {device: 8257, name: dma, at: 40-4F, port 0: 10, port 1: 11, port 2: 12, port 3: 13}
   - {device: latch, name: ask, at: 20, clear: yes}
@@ -31,46 +29,32 @@ lines:
   dma.hlda: HLDA
   dma.drq0-drq3: ask.q0-q3
 """
+)
 
-START = """
-OUTB    MACRO PORT, VALUE
-        MVI A, VALUE
-        OUT PORT
-        ENDM
+START = (
+    MACROS
+    + """
 LOAD    MACRO CH, AT, COUNT     ; address, then terminal count, low bytes first
-        OUTB 40H + 2 * CH, LOW (AT)
-        OUTB 40H + 2 * CH, HIGH (AT)
-        OUTB 41H + 2 * CH, LOW (COUNT)
-        OUTB 41H + 2 * CH, HIGH (COUNT)
-        ENDM
-KEEP    MACRO PORT
-        IN PORT
-        MOV M, A
-        INX H
+        PUT 40H + 2 * CH, LOW (AT)
+        PUT 40H + 2 * CH, HIGH (AT)
+        PUT 41H + 2 * CH, LOW (COUNT)
+        PUT 41H + 2 * CH, HIGH (COUNT)
         ENDM
 MODE    EQU 48H
 STAT    EQU 48H
 ASK     EQU 20H
 WR      EQU 4000H               ; bits 15, 14: peripheral to memory
 RD      EQU 8000H               ; memory to peripheral
-        ORG 0
-        LXI SP, 8400H
-        LXI H, 8300H
 """
+    + BEGIN
+)
 
 
 def run(firmware: str, *, board: str = BOARD, t_states: int = 60_000) -> Machine:
     """A machine that has run the firmware to its DONE."""
     machine = Machine.from_text(board, trace=20_000)
-    image = assemble(START + firmware + "\nDONE: HLT\n", "bench.asm").image
-    machine.load(image)
-    machine.run(until=image.symbols["DONE"], t_states=t_states)
-    assert machine.registers.pc == image.symbols["DONE"], "the firmware did not end"
+    run_to(machine, load(machine, START, firmware), t_states)
     return machine
-
-
-def kept(machine: Machine) -> list[int]:
-    return list(machine.memory[0x8300 : machine.registers.hl])
 
 
 def dma_cycles(machine: Machine) -> list[tuple[int, str, int, int]]:
@@ -97,7 +81,7 @@ def test_registers_are_loaded_and_read_low_byte_first() -> None:
         KEEP 47H
         KEEP 47H
         KEEP 40H            ; an odd number of accesses leaves it at the high byte
-        OUTB MODE, 0        ; mode set puts it back to the low byte
+        PUT MODE, 0         ; mode set puts it back to the low byte
         KEEP 40H
     """)
     assert kept(machine) == [0x34, 0x12, 0x67, 0x45, 0xAB, 0x89, 0xEF, 0xCD, 0x34, 0x34]
@@ -108,8 +92,8 @@ def test_a_burst_of_write_cycles_while_the_cpu_is_held() -> None:
     TC stop takes the enable bit back, so the request that lasts is not answered again."""
     machine = run("""
         LOAD 0, 8100H, WR + 4
-        OUTB MODE, 41H      ; TC stop, channel 0
-        OUTB ASK, 1
+        PUT MODE, 41H       ; TC stop, channel 0
+        PUT ASK, 1
         NOP
         NOP
         KEEP STAT
@@ -142,8 +126,8 @@ def test_read_cycles_bring_bytes_to_the_peripheral() -> None:
         MVI A, 0C2H
         STAX B
         LOAD 1, 8180H, RD + 1
-        OUTB MODE, 42H
-        OUTB ASK, 2
+        PUT MODE, 42H
+        PUT ASK, 2
         NOP
         KEEP 11H
         KEEP STAT
@@ -157,8 +141,8 @@ def test_a_verify_cycle_has_no_strobes() -> None:
     """DMA verify: bits 15 and 14 zero; addresses and counts move, memory and I/O do not."""
     machine = run("""
         LOAD 0, 8100H, 3
-        OUTB MODE, 41H
-        OUTB ASK, 1
+        PUT MODE, 41H
+        PUT ASK, 1
         NOP
         KEEP STAT
         KEEP 40H
@@ -181,8 +165,8 @@ def order_of_channels(mode: int) -> list[int]:
         LOAD 1, 8110H, WR + 3
         LOAD 2, 8120H, WR + 3
         LOAD 3, 8130H, WR + 3
-        OUTB MODE, {mode}
-        OUTB ASK, 0FH
+        PUT MODE, {mode}
+        PUT ASK, 0FH
         NOP
         KEEP STAT
     """)
@@ -199,12 +183,12 @@ def test_fixed_and_rotating_priority() -> None:
 def test_a_channel_needs_its_enable_bit() -> None:
     """Mode set: EN bits; RESET clears them all, so nothing happens before a mode set."""
     machine = run("""
-        OUTB ASK, 0FH
+        PUT ASK, 0FH
         LOAD 0, 8100H, WR + 1
         LOAD 1, 8110H, WR + 1
         NOP
         KEEP STAT
-        OUTB MODE, 41H      ; the request is there already
+        PUT MODE, 41H       ; the request is there already
         NOP
         NOP
         KEEP STAT
@@ -218,13 +202,13 @@ def test_auto_load_copies_channel_2_to_channel_3() -> None:
     machine = run("""
         LOAD 3, 1122H, 3344H
         LOAD 2, 5566H, 7788H
-        OUTB MODE, 80H
+        PUT MODE, 80H
         LOAD 2, 8120H, WR + 1
         KEEP 46H
         KEEP 46H
         KEEP 47H
         KEEP 47H
-        OUTB MODE, 0
+        PUT MODE, 0
         LOAD 2, 5566H, 7788H
         KEEP 46H
         KEEP 46H
@@ -262,17 +246,17 @@ CONV    MACRO
         JNZ $ - 1
         KEEP STAT
         ENDM
-        OUTB MODE, 80H
+        PUT MODE, 80H
         LOAD 2, 8120H, WR + 1
         LOAD 3, 8140H, WR + 2
-        OUTB MODE, 0C4H
+        PUT MODE, 0C4H
         CONV
         CONV
         KEEP STAT
         CONV
         CONV
         CONV
-        OUTB MODE, 44H      ; auto load off clears the update flag
+        PUT MODE, 44H       ; auto load off clears the update flag
         KEEP STAT
         CONV
         """,
@@ -291,11 +275,11 @@ def test_a_halted_cpu_gives_the_bus_too() -> None:
     machine = Machine.from_text(PULSED, trace=1000)
     firmware = """
         LOAD 2, 8120H, WR
-        OUTB MODE, 44H
+        PUT MODE, 44H
         OUT 12H
         HLT
     """
-    machine.load(assemble(START + firmware, "bench.asm").image)
+    load(machine, START, firmware)
     held = machine.run(t_states=5000)
     assert held.reason is Reason.HALTED
     names = [Cycle(int(r["type"])).name for r in machine.trace.last(5)]
@@ -308,10 +292,10 @@ def test_reset_ends_everything() -> None:
     machine = Machine.from_text(BOARD, trace=1000)
     firmware = """
         LOAD 0, 8000H, WR + 255
-        OUTB MODE, 41H
-        OUTB ASK, 1
+        PUT MODE, 41H
+        PUT ASK, 1
     """
-    machine.load(assemble(START + firmware + "DONE: HLT\n", "bench.asm").image)
+    load(machine, START, firmware)
     machine.run(t_states=700)
     assert machine.lines & Line.HLDA
     machine.reset()
@@ -325,8 +309,8 @@ def test_tc_is_high_in_the_last_cycle_alone() -> None:
     machine = run(
         """
         LOAD 0, 8000H, WR + 255
-        OUTB MODE, 41H
-        OUTB ASK, 1
+        PUT MODE, 41H
+        PUT ASK, 1
         NOP
         KEEP STAT
         """,
@@ -347,8 +331,8 @@ def test_mark_counts_128_cycles_from_the_end() -> None:
     machine = run(
         """
         LOAD 0, 8000H, WR + 299
-        OUTB MODE, 41H
-        OUTB ASK, 1
+        PUT MODE, 41H
+        PUT ASK, 1
         NOP
         KEEP STAT
         """,

@@ -15,7 +15,7 @@ import pytest
 
 from emu85.bus.cycles import Cycle
 
-from .parallel_bench import Bench
+from .bench import Bench
 
 BOARD = """
 ports:

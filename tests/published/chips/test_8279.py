@@ -16,20 +16,19 @@ import pytest
 from emu85.board.chips.display8279 import Kdc8279
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
-from emu85.firmware import assemble
 from emu85.machine import Machine
+
+from .bench import BEGIN, MACROS, head, kept, load, run_to
 
 ROW, SCAN, DEBOUNCE = 1920, 15360, 30720
 
-HEAD = """
-name: bench
-crystal: 6 MHz
-memory:
-  - {rom: 2K, at: 0000}
-  - {ram: 1K, at: 8000}
+HEAD = (
+    head("6 MHz")
+    + """\
 ports:
   - {device: 8279, name: kdc, at: 50-51}
 """
+)
 
 KEYPAD = (
     HEAD
@@ -56,23 +55,14 @@ lines:
 """
 )
 
-START = """
-OUTB    MACRO PORT, VALUE
-        MVI A, VALUE
-        OUT PORT
-        ENDM
-KEEP    MACRO PORT
-        IN PORT
-        MOV M, A
-        INX H
-        ENDM
+START = (
+    MACROS
+    + BEGIN
+    + """\
 DATA    EQU 50H
 CTRL    EQU 51H
 RL      EQU 60H
 ENDS    EQU 61H
-        ORG 0
-        LXI SP, 8400H
-        LXI H, 8300H
         JMP BEGIN
 WAIT:   DCX D               ; 24 T-states for each count in DE
         MOV A, D
@@ -83,19 +73,20 @@ PAUSE   MACRO SCANS         ; a little more than so many scans
         LXI D, 660 * SCANS
         CALL WAIT
         ENDM
-BEGIN:  OUTB ENDS, 3
-        OUTB RL, 0FFH
-        OUTB CTRL, 3EH      ; prescaler 30
-        OUTB CTRL, 0C1H     ; clear all: the scan begins here
+BEGIN:  PUT ENDS, 3
+        PUT RL, 0FFH
+        PUT CTRL, 3EH       ; prescaler 30
+        PUT CTRL, 0C1H      ; clear all: the scan begins here
         LXI D, 25           ; till the display is available
         CALL WAIT
 """
+)
 
 
 def machine_with(firmware: str, board: str, keys: Sequence[tuple[int, str, str]] = ()) -> Machine:
     """A machine with firmware and what a hand will do: T-state, control, key."""
     machine = Machine.from_text(board, trace=200_000)
-    machine.load(assemble(START + firmware + "\nDONE: HLT\n", "bench.asm").image)
+    load(machine, START, firmware)
     for t, control, key in keys:
         machine.schedule.at(t, lambda c=control, k=key: machine.board.adjust("pad", c, k))  # type: ignore[misc]
     return machine
@@ -104,13 +95,8 @@ def machine_with(firmware: str, board: str, keys: Sequence[tuple[int, str, str]]
 def run(firmware: str, board: str = WIRES, keys: Sequence[tuple[int, str, str]] = ()) -> Machine:
     """A machine that has run the firmware to its DONE."""
     machine = machine_with(firmware, board, keys)
-    machine.run(until=machine.symbols["DONE"], t_states=1_500_000)
-    assert machine.registers.pc == machine.symbols["DONE"], "the firmware did not end"
+    run_to(machine, machine.symbols["DONE"], t_states=1_500_000)
     return machine
-
-
-def kept(machine: Machine) -> list[int]:
-    return list(machine.memory[0x8300 : machine.registers.hl])
 
 
 def shown(machine: Machine) -> str:
@@ -127,10 +113,10 @@ def entries(keys: Sequence[tuple[int, str, str]], mode: int, pause: int = 14) ->
     return kept(
         run(
             f"""
-        OUTB CTRL, {mode}
+        PUT CTRL, {mode}
         PAUSE {pause}
         KEEP CTRL
-        OUTB CTRL, 40H      ; read FIFO
+        PUT CTRL, 40H       ; read FIFO
         IN CTRL
         ANI 0FH
         MOV B, A
@@ -160,7 +146,7 @@ def test_a_key_is_debounced_over_two_scans(mode: int) -> None:
     """Timing: debounce 10.3 ms, a scan 5.1 ms; a shorter closure is ignored, and a key is
     entered two to three scans after it went down."""
     machine = machine_with(
-        f"OUTB CTRL, {mode}\nPAUSE 10\n",
+        f"PUT CTRL, {mode}\nPAUSE 10\n",
         KEYPAD,
         [(20_000, "down", "0"), (20_000 + SCAN + 5000, "up", "0"), (100_000, "down", "5")],
     )
@@ -190,15 +176,15 @@ def test_special_error_mode() -> None:
     """End interrupt/error mode set with E = 1 in N-key rollover: two keys in one debounce
     time set the error flag S/E and IRQ and stop entries until clear with CF."""
     firmware = """
-        OUTB CTRL, 02H
-        OUTB CTRL, 0F0H
+        PUT CTRL, 02H
+        PUT CTRL, 0F0H
         PAUSE 8
         KEEP CTRL
         RIM
         ANI 10H
         MOV M, A
         INX H
-        OUTB CTRL, 0C2H     ; clear FIFO status
+        PUT CTRL, 0C2H      ; clear FIFO status
         KEEP CTRL
         RIM
         ANI 10H
@@ -212,7 +198,7 @@ def test_special_error_mode() -> None:
 def test_decoded_scan_has_four_rows() -> None:
     """Keyboard mode with bit 0: one of four scan lines low, a scan takes 2.56 ms."""
     board = KEYPAD.replace("pad.s0-s2: kdc.sl0-sl2", "pad.r0-r3: kdc.sl0-sl3")
-    machine = machine_with("OUTB CTRL, 01H\nPAUSE 10\n", board, [(50_000, "down", "E")])
+    machine = machine_with("PUT CTRL, 01H\nPAUSE 10\n", board, [(50_000, "down", "E")])
     machine.run(t_states=50_000 + DEBOUNCE // 2)
     assert not machine.lines & Line.RST55
     machine.run(t_states=SCAN // 2)
@@ -225,7 +211,7 @@ def test_scan_lines_count_rows() -> None:
     """Encoded scan: SL0-SL3 count in binary, a row each 640 us; decoded: one low of four."""
     for mode, expected in ((0, [n >> 0 & 1 for n in range(16)]), (1, [0, 1, 1, 1] * 4)):
         machine = machine_with(
-            f"OUTB CTRL, {mode}\nPAUSE 3\n", HEAD + "lines:\n  RST 5.5: kdc.sl0\n"
+            f"PUT CTRL, {mode}\nPAUSE 3\n", HEAD + "lines:\n  RST 5.5: kdc.sl0\n"
         )
         machine.run(until=machine.symbols["DONE"])
         began = next(
@@ -247,11 +233,11 @@ def test_scan_lines_count_rows() -> None:
 
 STROBE = """
 STROBE  MACRO VALUE
-        OUTB RL, VALUE
-        OUTB ENDS, 1        ; CNTL low
-        OUTB ENDS, 3        ; the rising edge enters
+        PUT RL, VALUE
+        PUT ENDS, 1         ; CNTL low
+        PUT ENDS, 3         ; the rising edge enters
         ENDM
-        OUTB CTRL, 06H      ; strobed input
+        PUT CTRL, 06H       ; strobed input
 """
 
 
@@ -264,7 +250,7 @@ def test_strobed_input_fifo_and_irq() -> None:
         STROBE 12H
         STROBE 34H
         KEEP CTRL
-        OUTB CTRL, 40H
+        PUT CTRL, 40H
         KEEP DATA
         KEEP CTRL
         RIM
@@ -279,7 +265,7 @@ def test_strobed_input_fifo_and_irq() -> None:
         KEEP CTRL
         IN DATA
         KEEP CTRL
-        OUTB CTRL, 0C2H
+        PUT CTRL, 0C2H
         KEEP CTRL
     """
     )
@@ -300,7 +286,7 @@ def test_irq_falls_for_each_read() -> None:
         ANI 40H
         MOV M, A
         INX H
-        OUTB CTRL, 40H
+        PUT CTRL, 40H
         IN DATA
         RIM
         ANI 40H
@@ -314,7 +300,7 @@ def test_irq_falls_for_each_read() -> None:
 def test_fifo_full_and_overrun() -> None:
     """FIFO status: F with eight characters, O when a ninth comes, which is lost."""
     firmware = STROBE + "".join(f"STROBE {n}\n" for n in range(0x21, 0x29))
-    firmware += "KEEP CTRL\nSTROBE 29H\nKEEP CTRL\nOUTB CTRL, 40H\n" + "KEEP DATA\n" * 8
+    firmware += "KEEP CTRL\nSTROBE 29H\nKEEP CTRL\nPUT CTRL, 40H\n" + "KEEP DATA\n" * 8
     found = kept(run(firmware + "KEEP CTRL\n"))
     assert found[0] & 0xF8 == 0x08 and found[1] & 0xF8 == 0x28
     assert found[2:] == [*range(0x21, 0x29), 0x20]
@@ -326,29 +312,29 @@ def test_sensor_matrix() -> None:
     until end interrupt.  S/E shows a closure; 'multiple changes may cause multiple
     interrupts'."""
     firmware = """
-        OUTB CTRL, 04H      ; encoded scan, sensor matrix
-        OUTB RL, 0FBH       ; all rows alike
+        PUT CTRL, 04H       ; encoded scan, sensor matrix
+        PUT RL, 0FBH        ; all rows alike
         PAUSE 3
         KEEP CTRL
-        OUTB RL, 0FFH
+        PUT RL, 0FFH
         PAUSE 3
-        OUTB CTRL, 50H      ; read row 0 and on
+        PUT CTRL, 50H       ; read row 0 and on
         KEEP DATA
         KEEP DATA
         RIM
         ANI 10H
         MOV M, A
         INX H
-        OUTB CTRL, 0E0H     ; end interrupt
+        PUT CTRL, 0E0H      ; end interrupt
         NOP                 ; RIM tells the lines as sampled before it
         RIM
         ANI 10H
         MOV M, A
         INX H
         PAUSE 3             ; the rest of this scan is taken, IRQ comes at its end
-        OUTB CTRL, 0E0H
+        PUT CTRL, 0E0H
         PAUSE 3
-        OUTB CTRL, 43H      ; row 3, no auto increment
+        PUT CTRL, 43H       ; row 3, no auto increment
         KEEP CTRL
         KEEP DATA
         RIM
@@ -366,18 +352,18 @@ def test_display_ram_is_written_and_read_by_auto_increment() -> None:
     """Write and read display RAM: 4-bit address, AI moves it on after each access and the one
     counter serves both; without AI it stays."""
     firmware = """
-        OUTB CTRL, 08H      ; 16 characters, left entry
-        OUTB CTRL, 9EH      ; write from 14, AI: it wraps
-        OUTB DATA, 11H
-        OUTB DATA, 22H
-        OUTB DATA, 33H
-        OUTB CTRL, 7EH      ; read from 14, AI
+        PUT CTRL, 08H       ; 16 characters, left entry
+        PUT CTRL, 9EH       ; write from 14, AI: it wraps
+        PUT DATA, 11H
+        PUT DATA, 22H
+        PUT DATA, 33H
+        PUT CTRL, 7EH       ; read from 14, AI
         KEEP DATA
         KEEP DATA
         KEEP DATA
-        OUTB CTRL, 85H      ; write at 5, no AI: reads come from there too
-        OUTB DATA, 44H
-        OUTB DATA, 55H
+        PUT CTRL, 85H       ; write at 5, no AI: reads come from there too
+        PUT DATA, 44H
+        PUT DATA, 55H
         KEEP DATA
         KEEP DATA
     """
@@ -390,28 +376,28 @@ DIGITS = {"0": 0x3F, "1": 0x06, "2": 0x5B, "3": 0x4F, "4": 0x66, "5": 0x6D, "6":
 
 
 def writes(text: str) -> str:
-    return "".join(f"OUTB DATA, {DIGITS[c]}\n" for c in text)
+    return "".join(f"PUT DATA, {DIGITS[c]}\n" for c in text)
 
 
 def test_left_and_right_entry() -> None:
     """Left entry (typewriter): address 0 is the left place and the ninth character falls on
     the first again.  Right entry (calculator): each goes to the right end, the others move
     left, the leftmost is lost."""
-    left = run("OUTB CTRL, 0C0H + 11H\nPAUSE 1\nOUTB CTRL, 00H\nOUTB CTRL, 90H\n" + writes("123"))
+    left = run("PUT CTRL, 0C0H + 11H\nPAUSE 1\nPUT CTRL, 00H\nPUT CTRL, 90H\n" + writes("123"))
     assert shown(left) == "123     "
-    over = run("OUTB CTRL, 00H\nOUTB CTRL, 90H\n" + writes("123456789"))
+    over = run("PUT CTRL, 00H\nPUT CTRL, 90H\n" + writes("123456789"))
     assert shown(over) == "92345678"
-    right = run("OUTB CTRL, 10H\nPAUSE 1\nOUTB CTRL, 90H\n" + writes("123"))
+    right = run("PUT CTRL, 10H\nPAUSE 1\nPUT CTRL, 90H\n" + writes("123"))
     assert shown(right) == "     123"
-    over = run("OUTB CTRL, 10H\nOUTB CTRL, 90H\nPAUSE 1\n" + writes("123456789"))
+    over = run("PUT CTRL, 10H\nPUT CTRL, 90H\nPAUSE 1\n" + writes("123456789"))
     assert shown(over) == "23456789"
 
 
 def test_right_entry_from_another_address() -> None:
     """Right entry, figure 'enter next at location 5': the places move with each entry, and
     the new one falls where location 5 has moved to."""
-    firmware = "OUTB CTRL, 10H\nPAUSE 1\nOUTB CTRL, 90H\n" + writes("12")
-    machine = run(firmware + "OUTB CTRL, 95H\n" + writes("34"))
+    firmware = "PUT CTRL, 10H\nPAUSE 1\nPUT CTRL, 90H\n" + writes("12")
+    machine = run(firmware + "PUT CTRL, 95H\n" + writes("34"))
     # By the figure, locations 4 5 6 7 0 1 2 3 stand from left to right after four entries.
     assert shown(machine) == " 34 12  "
 
@@ -420,17 +406,17 @@ def test_inhibit_and_blanking() -> None:
     """Display write inhibit/blanking: IW A keeps bits 7-4, IW B 3-0; BL shows the blank code
     of the last clear, the RAM keeps its bytes."""
     firmware = """
-        OUTB CTRL, 80H
-        OUTB DATA, 5AH
-        OUTB CTRL, 0A8H     ; inhibit A
-        OUTB DATA, 0C3H
+        PUT CTRL, 80H
+        PUT DATA, 5AH
+        PUT CTRL, 0A8H      ; inhibit A
+        PUT DATA, 0C3H
         KEEP_ 80H
-        OUTB CTRL, 0A4H     ; inhibit B
-        OUTB DATA, 0E7H
+        PUT CTRL, 0A4H      ; inhibit B
+        PUT DATA, 0E7H
         KEEP_ 80H
-        OUTB CTRL, 0A3H     ; blank both
+        PUT CTRL, 0A3H      ; blank both
         KEEP_ 80H
-    """.replace("KEEP_ 80H", "OUTB CTRL, 60H\nKEEP DATA")
+    """.replace("KEEP_ 80H", "PUT CTRL, 60H\nKEEP DATA")
     machine = run(firmware)
     assert kept(machine) == [0x53, 0xE3, 0xE3]
     assert shown(machine) == " " * 16
@@ -441,15 +427,15 @@ def test_clear_takes_160_us() -> None:
     about 160 us, shown as bit 7 of the status, and writes are lost."""
     firmware = """
         PAUSE 1
-        OUTB CTRL, 90H
-        OUTB DATA, 5AH
-        OUTB CTRL, {clear}
+        PUT CTRL, 90H
+        PUT DATA, 5AH
+        PUT CTRL, {clear}
         KEEP CTRL
-        OUTB DATA, 77H
+        PUT DATA, 77H
         LXI D, 19           ; 456 T-states
         CALL WAIT
         KEEP CTRL
-        OUTB CTRL, 60H
+        PUT CTRL, 60H
         KEEP DATA
     """
     for clear, code in ((0xD0, 0x00), (0xD4, 0x00), (0xD8, 0x20), (0xDC, 0xFF)):
@@ -472,9 +458,9 @@ lines:
     firmware = """
         DI
         PAUSE 1
-        OUTB CTRL, 90H
-        OUTB DATA, 01H
-        OUTB DATA, 80H
+        PUT CTRL, 90H
+        PUT DATA, 01H
+        PUT DATA, 80H
         PAUSE 4
     """
     machine = machine_with(

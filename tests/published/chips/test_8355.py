@@ -15,7 +15,7 @@ from emu85.bus.cycles import Cycle
 from emu85.cpu.layout import FindingKind
 from emu85.errors import UserError
 
-from .parallel_bench import Bench
+from .bench import Bench
 
 HEAD = """
 name: bench
