@@ -30,7 +30,31 @@ from emu85.bus.cycles import IO_CYCLES, STATES, Cycle
 from emu85.bus.findings import Findings
 from emu85.bus.lines import Line
 from emu85.bus.trace import Trace
-from emu85.cpu.layout import INDEX_MASK, IO_BASE, Exit, MapBit, State
+
+# Plain integers for what is looked at each time a device is asked: reading a member
+# of an enumeration costs as much as the loop's own call.
+from emu85.cpu.constants import (
+    ANSWER,
+    BUDGET,
+    EXIT_DATA,
+    EXIT_INDEX,
+    EXIT_TYPE,
+    HLDA,
+    INA,
+    LIMIT,
+    LINES,
+    SOD,
+    X_BOUNDARY,
+    X_BUDGET,
+    X_HLDA,
+    X_IDLE,
+    X_READ,
+    X_SOD,
+    X_STOP,
+    X_WRITE,
+    T,
+)
+from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit, State
 from emu85.cpu.processor import Processor
 from emu85.cpu.registers import Registers
 from emu85.cpu.rows import FLAG_MASKS
@@ -48,19 +72,6 @@ _BURST = 8_000_000
 _NO_BUDGET = 1 << 60
 _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
 """Opcodes that push the PC: CALL, conditional calls, RST, RSTV."""
-
-
-# Plain integers for what is looked at each time a device is asked: reading a member
-# of an enumeration costs as much as the loop's own call.
-_T, _LIMIT, _ANSWER = int(State.T), int(State.LIMIT), int(State.ANSWER)
-_CYCLES_LEFT = int(State.BUDGET)
-_EXIT_INDEX, _EXIT_TYPE = int(State.EXIT_INDEX), int(State.EXIT_TYPE)
-_EXIT_DATA, _LINES = int(State.EXIT_DATA), int(State.LINES)
-_INA = int(Cycle.INA)
-_READ, _WRITE, _SOD, _HLDA = (int(e) for e in (Exit.READ, Exit.WRITE, Exit.SOD, Exit.HLDA))
-_IDLE, _STOP = int(Exit.IDLE), int(Exit.STOP)
-_BUDGET, _BOUNDARY = int(Exit.BUDGET), int(Exit.BOUNDARY)
-_SOD_LINE, _HLDA_LINE = int(Line.SOD), int(Line.HLDA)
 
 
 class Reason(enum.Enum):
@@ -405,7 +416,7 @@ class Machine:
             return value
         shown = (index & 0xFF) * 0x101 if kind in IO_CYCLES else index
         out = self._cpu.master_cycle(self.schedule.now, shown, value, kind)
-        self._master_stopped |= bool(out & _STOP)
+        self._master_stopped |= bool(out & X_STOP)
         return value
 
     # --- looking --------------------------------------------------------------
@@ -477,16 +488,16 @@ class Machine:
     def _burst_after_burst(self, end: int, budget: int) -> Reason:
         state, schedule, run = self._state, self.schedule, self._cpu.run
         while True:
-            t = state[_T]
+            t = state[T]
             if t >= end:
                 return Reason.LIMIT
             if self._asked:
                 return Reason.ASKED
             limit = min(schedule.next_t, end - 1, t + _BURST)
             out = run(limit, budget)
-            if out == _READ:
+            if out == X_READ:
                 out = self._answer_reads(limit)
-            budget = state[_CYCLES_LEFT]
+            budget = state[BUDGET]
             reason = self._serve(out, end)
             if reason is not None:
                 return reason
@@ -517,29 +528,29 @@ class Machine:
             self._cpu.run_on,
         )
         while not self._asked:
-            schedule.now = state[_T]
-            if state[_EXIT_TYPE] == _INA:
-                state[_ANSWER] = self.board.acknowledge() & 0xFF
+            schedule.now = state[T]
+            if state[EXIT_TYPE] == INA:
+                state[ANSWER] = self.board.acknowledge() & 0xFF
             else:
-                state[_ANSWER] = readers[state[_EXIT_INDEX]]() & 0xFF
+                state[ANSWER] = readers[state[EXIT_INDEX]]() & 0xFF
             if schedule.next_t < limit:  # the device has set itself a deadline
-                limit = state[_LIMIT] = schedule.next_t
+                limit = state[LIMIT] = schedule.next_t
             out = run_on()
-            if out != _READ:
+            if out != X_READ:
                 return out
         return 0
 
     def _serve(self, out: int, end: int) -> Reason | None:
         """See to everything the core came back for; a reason if the machine is to hold."""
         state, schedule = self._state, self.schedule
-        if out & _IDLE and not self._pass_time(end):
+        if out & X_IDLE and not self._pass_time(end):
             return Reason.HALTED
-        schedule.run_until(state[_T])
-        if out & (_WRITE | _SOD):
+        schedule.run_until(state[T])
+        if out & (X_WRITE | X_SOD):
             self._tell_of_write(out)
-        if out & _HLDA:
-            self.board.hlda(int(state[_LINES] & _HLDA_LINE != 0))
-        stopped = bool(out & _STOP) or self._master_stopped
+        if out & X_HLDA:
+            self.board.hlda(int(state[LINES] & HLDA != 0))
+        stopped = bool(out & X_STOP) or self._master_stopped
         self._master_stopped = False
         holds = stopped and self._stops_hold()
         if self.stops.changed:
@@ -548,9 +559,9 @@ class Machine:
             return Reason.STOP
         if self._heeds_pace and self.pace:
             return Reason.PACE
-        if out & _BUDGET:
+        if out & X_BUDGET:
             return Reason.CYCLES
-        if out & _BOUNDARY:
+        if out & X_BOUNDARY:
             return Reason.INSTRUCTION
         return None
 
@@ -559,10 +570,10 @@ class Machine:
         state = self._state
         self._writing = True
         try:
-            if out & _WRITE:
-                self.board.writers[state[_EXIT_INDEX]](state[_EXIT_DATA])
-            if out & _SOD:
-                self.board.sod(int(state[_LINES] & _SOD_LINE != 0))
+            if out & X_WRITE:
+                self.board.writers[state[EXIT_INDEX]](state[EXIT_DATA])
+            if out & X_SOD:
+                self.board.sod(int(state[LINES] & SOD != 0))
         finally:
             self._writing = False
 

@@ -72,7 +72,7 @@ RST55, INTR, SID = int(Line.RST55), int(Line.INTR), int(Line.SID)
 HOLD, SOD, HLDA = int(Line.HOLD), int(Line.SOD), int(Line.HLDA)
 READY, FLOATING, FINDING = int(Line.READY), int(Line.FLOATING), int(Line.FINDING)
 
-OF, MR = int(Cycle.OF), int(Cycle.MR)
+OF, MR, INA = int(Cycle.OF), int(Cycle.MR), int(Cycle.INA)
 IOR, IOW = int(Cycle.IOR), int(Cycle.IOW)
 OF_RECORD = OF << TYPE_SHIFT | int(Line.S1 | Line.S0) << LINES_SHIFT
 WAITS = WAIT_MASK << WAIT_SHIFT

@@ -290,7 +290,7 @@ def run(
                     data = pc & 0xFF
                 else:
                     data = s[c.R + r]
-                if slow & (c.ROM | c.NO_WRITER) == 0:
+                if slow & c.LOST_BITS == 0:
                     store[m & INDEX_MASK] = data
                 if slow & c.WRITE_SLOW != 0:
                     record |= write_findings(findings, s, slow, index, t) << LINES_SHIFT

@@ -10,17 +10,16 @@ from emu85.bus.findings import Findings
 from emu85.bus.lines import INPUTS, Line
 from emu85.bus.trace import Trace
 from emu85.cpu.compiler import compiled_loop
+from emu85.cpu.constants import BUDGET, HOLD, LIMIT, RST75, TRAP
 from emu85.cpu.layout import EVERY_CYCLE, STATE_CELLS, STOP_FIELDS, State, StopField
-from emu85.cpu.rows import DATA_SHIFT, LINES_SHIFT, TYPE_SHIFT, pack
+from emu85.cpu.rows import DATA_SHIFT, LINES_SHIFT, TYPE_SHIFT, pack, status_lines
 
 RESET_T_STATES = 3
 """Shortest RESET IN pulse the data sheet allows with the clock running, in
 T-states (8085AH data sheet; value from memory)."""
 
 _FOREVER = 1 << 60
-_LIMIT, _BUDGET = int(State.LIMIT), int(State.BUDGET)
 _NOT_INPUTS = ~int(INPUTS)
-_RST75, _TRAP, _HOLD = int(Line.RST75), int(Line.TRAP), int(Line.HOLD)
 
 
 class Processor:
@@ -75,8 +74,8 @@ class Processor:
             ``layout.Exit`` bits.
         """
         state = self.state
-        state[_LIMIT] = limit
-        state[_BUDGET] = budget
+        state[LIMIT] = limit
+        state[BUDGET] = budget
         return self._loop(*self._arguments)
 
     def run_on(self) -> int:
@@ -99,7 +98,7 @@ class Processor:
         state = self.state
         if not state[State.LINES] & Line.HLDA:
             raise RuntimeError("a bus master moved a byte while HLDA was low")
-        shown = state[State.LINES] | Line.READY | _status(kind)
+        shown = state[State.LINES] | Line.READY | status_lines(LEVELS[kind])
         state[State.MASTER] = (
             address | data << DATA_SHIFT | kind << TYPE_SHIFT | shown << LINES_SHIFT
         )
@@ -118,7 +117,6 @@ class Processor:
         self.state[State.ANSWER] = -1
         self.state[State.PULL_UP] = pull_up
         self.state[State.LINES] = inputs
-        self.state[State.STOPS] = len(self._stop_table)
 
     def reset(self) -> None:
         """RESET IN low for :data:`RESET_T_STATES`: what the manual defines is defined.
@@ -165,12 +163,12 @@ class Processor:
         if bool(lines & bit) == bool(level):
             return False
         state[State.LINES] = lines ^ bit
-        if bit == _RST75 and level:
+        if bit == RST75 and level:
             state[State.LATCH75] = 1
-        elif bit == _TRAP:
+        elif bit == TRAP:
             # Edge and level: the request goes when the line falls unacknowledged.
             state[State.TRAP_LATCH] = 1 if level else 0
-        elif bit == _HOLD and level:
+        elif bit == HOLD and level:
             state[State.HOLD_SINCE] = t
         return True
 
@@ -194,12 +192,6 @@ class Processor:
             self._data_watch,
             *self._rest,
         )
-
-
-def _status(kind: Cycle) -> int:
-    levels = LEVELS[kind]
-    pairs = ((Line.IO_M, levels.io_m), (Line.S1, levels.s1), (Line.S0, levels.s0))
-    return sum(int(line) for line, level in pairs if level)
 
 
 def _line_stops(table: NDArray[np.int64]) -> int:

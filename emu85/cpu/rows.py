@@ -108,14 +108,14 @@ def _word(cycle: MachineCycle, condition: Condition | None, following: int, op: 
     )
 
 
+def status_lines(levels: Levels) -> int:
+    """``Line`` bits of IO/M, S1 and S0; one that floats counts as low."""
+    pairs = ((Line.IO_M, levels.io_m), (Line.S1, levels.s1), (Line.S0, levels.s0))
+    return sum(int(line) for line, level in pairs if level)
+
+
 def _record(cycle: MachineCycle) -> int:
-    levels = _levels(cycle)
-    lines = (
-        (Line.IO_M if levels.io_m else 0)
-        | (Line.S1 if levels.s1 else 0)
-        | (Line.S0 if levels.s0 else 0)
-    )
-    return cycle.kind << TYPE_SHIFT | lines << LINES_SHIFT
+    return cycle.kind << TYPE_SHIFT | status_lines(_levels(cycle)) << LINES_SHIFT
 
 
 def _slow(cycle: MachineCycle) -> int:

@@ -9,10 +9,7 @@ import yaml
 from emu85.board import SerialLine
 from emu85.board.shelf import find_board
 from emu85.machine import Machine
-
-PROMPT = b"tide> "
-PATIENCE = 15
-"""Seconds of board time within which every answer is complete."""
+from tests.firmware_examples.dialogue import Dialogue
 
 
 def bit_time() -> Fraction:
@@ -25,8 +22,12 @@ def bit_time() -> Fraction:
     return Fraction(number) * 1_000_000 / 2 / baud
 
 
-class Gauge:
+class Gauge(Dialogue):
     """Types at the board and reads what comes back."""
+
+    prompt = b"tide> "
+    patience = 15
+    typing = 0.005
 
     def __init__(self, *, trace: int = 2_000_000, gap: str | None = None) -> None:
         text = find_board("saltmarsh").read_text("utf-8")
@@ -45,32 +46,6 @@ class Gauge:
     def variable(self, name: str) -> int:
         """A byte of the firmware's RAM by its label."""
         return self.machine.memory[self.machine.symbols[name]]
-
-    def greeting(self) -> str:
-        """Run from power-on to the first prompt."""
-        return self.listen()
-
-    def listen(self, after: int = 0) -> str:
-        """Run until a prompt is the last thing received; what came, without it."""
-        end = self.machine.seconds + PATIENCE
-        while len(self.line.received) <= after or not self.line.received.endswith(PROMPT):
-            assert self.machine.seconds < end, bytes(self.line.received)
-            self.machine.run(seconds=0.02)
-        return self.line.received[after : -len(PROMPT)].decode("ascii")
-
-    def ask(self, keys: str) -> str:
-        """Type a line and Enter; everything that comes back, echo first, prompt last left out."""
-        before = len(self.line.received)
-        self.line.send(keys.encode("ascii") + b"\r")
-        while not self.line.idle:
-            self.machine.run(seconds=0.005)
-        return self.listen(before)
-
-    def answer(self, keys: str) -> str:
-        """Type a line of plain characters; the answer without its echo."""
-        echo, answer = self.ask(keys).split("\r\n", 1)
-        assert echo == keys
-        return answer
 
     def wait(self, seconds: float) -> None:
         """Let board time pass, then on to a moment between two looks at SID."""

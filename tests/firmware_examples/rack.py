@@ -5,14 +5,15 @@ from __future__ import annotations
 from emu85.board.serial import Terminal
 from emu85.board.shelf import find_board, find_firmware
 from emu85.machine import Machine
-
-PROMPT = b"gantry> "
-PATIENCE = 5
-"""Seconds of board time within which every answer is complete."""
+from tests.firmware_examples.dialogue import Dialogue
 
 
-class Rack:
+class Rack(Dialogue):
     """Types at the 8251A and reads what comes back."""
+
+    prompt = b"gantry> "
+    patience = 5
+    typing = 0.002
 
     def __init__(self, *changes: tuple[str, str]) -> None:
         """``changes`` are texts of the board file and what stands in their place."""
@@ -26,33 +27,11 @@ class Rack:
         self.machine.load(firmware)
         line = self.machine.board.serial_ends["usart"]
         assert isinstance(line, Terminal)
-        self.line = line
+        self._line = line
 
-    def greeting(self) -> str:
-        """Run from power-on to the first prompt."""
-        return self.listen()
-
-    def listen(self, after: int = 0) -> str:
-        """Run until a prompt is the last thing received; what came, without it."""
-        end = self.machine.seconds + PATIENCE
-        while len(self.line.received) <= after or not self.line.received.endswith(PROMPT):
-            assert self.machine.seconds < end, bytes(self.line.received)
-            self.machine.run(seconds=0.02)
-        return self.line.received[after : -len(PROMPT)].decode("ascii")
-
-    def ask(self, keys: str) -> str:
-        """Type a line and Enter; all that comes back, echo first, without the prompt."""
-        before = len(self.line.received)
-        self.line.send(keys.encode("ascii") + b"\r")
-        while not self.line.idle:
-            self.machine.run(seconds=0.002)
-        return self.listen(before)
-
-    def answer(self, keys: str) -> str:
-        """The same without the echo."""
-        echo, answer = self.ask(keys).split("\r\n", 1)
-        assert echo == keys
-        return answer
+    @property
+    def line(self) -> Terminal:
+        return self._line
 
     def state(self, device: str) -> str:
         """How a device stands."""

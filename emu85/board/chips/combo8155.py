@@ -32,6 +32,7 @@ from math import ceil
 from typing import Any, ClassVar
 
 from emu85.board.device import Device, MemoryPart, Read, Register, Site
+from emu85.board.port_pins import PortPins
 from emu85.board.schedule import Event, nearest_t
 
 COMMAND, A, B, C, TIMER_LOW, TIMER_HIGH = range(6)
@@ -39,6 +40,8 @@ COMMAND, A, B, C, TIMER_LOW, TIMER_HIGH = range(6)
 TC_STATUS = 0x40
 LENGTH_BITS = 14
 FULL = 1 << LENGTH_BITS
+
+WIDTHS = (("a", 8), ("b", 8), ("c", 6))
 
 ALTS = {0b00: 1, 0b11: 2, 0b01: 3, 0b10: 4}
 """ALT number of port C by bits 3 and 2 of the command."""
@@ -263,7 +266,7 @@ class Combo8155(Device):
         self._alt = 1
         self._out_c = 0
         self._pins = {"a": 0xFF, "b": 0xFF, "c": 0x3F}
-        self._shown: dict[str, tuple[int, int] | None] = dict.fromkeys("abc")
+        self._out = {letter: PortPins(self.site, letter, width) for letter, width in WIDTHS}
         self.timer = Timer()
         self._timer_in = 0
         self._clock: Clock | None = None
@@ -375,8 +378,8 @@ class Combo8155(Device):
     def _show(self) -> None:
         """Bring the pins up to date, data before the lines that vouch for it."""
         for letter, port in zip("ab", self._ab, strict=True):
-            self._put(letter, 0xFF if port.is_output else 0, port.out)
-        self._put("c", *self._drives_c())
+            self._out[letter].show(0xFF if port.is_output else 0, port.out)
+        self._out["c"].show(*self._drives_c())
 
     def _drives_c(self) -> tuple[int, int]:
         """Which bits of port C the chip drives, and their levels."""
@@ -386,21 +389,6 @@ class Combo8155(Device):
                 mask |= 0b011 << 3 * index
                 value |= (port.intr | port.full << 1) << 3 * index
         return mask, value
-
-    def _put(self, letter: str, mask: int, value: int) -> None:
-        """Drive the bits in ``mask`` at ``value`` and release the others."""
-        shown = self._shown[letter]
-        self._shown[letter] = (mask, value)
-        if shown == (mask, value):
-            return
-        changed = 0xFF if shown is None else shown[0] ^ mask | shown[1] ^ value
-        for bit in range(6 if letter == "c" else 8):
-            if not changed >> bit & 1:
-                continue
-            if mask >> bit & 1:
-                self.site.drive(f"p{letter}{bit}", value >> bit & 1)
-            else:
-                self.site.release(f"p{letter}{bit}")
 
     # --- the timer --------------------------------------------------------------
 

@@ -20,6 +20,7 @@ from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from emu85.board.device import Device, MemoryPart, Read, Register, Site
+from emu85.board.port_pins import PortPins
 
 DIRECTIONS = 2
 """Register number of port A's data direction register; port B's follows."""
@@ -48,16 +49,19 @@ class Port8355(Device):
         self._latch = [0, 0]
         self._directions = [0, 0]
         self._pins = [0xFF, 0xFF]
+        self._out = [PortPins(site, letter) for letter in LETTERS]
 
     def power(self) -> None:
         self._latch = [0, 0]
         self._pins = [0xFF, 0xFF]
+        for pins in self._out:
+            pins.forget()
         self.reset()
 
     def reset(self) -> None:
         self._directions = [0, 0]
         for port in range(2):
-            self._show(port, 0xFF)
+            self._show(port)
 
     def peek(self, register: int) -> int:
         outs = self._directions[register]
@@ -69,23 +73,15 @@ class Port8355(Device):
     def write(self, register: int, value: int) -> None:
         of, port = divmod(register, DIRECTIONS)
         changes = self._directions if of else self._latch
-        changed = changes[port] ^ value
         changes[port] = value
-        self._show(port, changed)
+        self._show(port)
 
     def sense(self, pin: str, level: int) -> None:
         port, bit = LETTERS.index(pin[1]), int(pin[2])
         self._pins[port] = self._pins[port] & ~(1 << bit) | level << bit
 
-    def _show(self, port: int, changed: int) -> None:
-        for bit in range(8):
-            if not changed >> bit & 1:
-                continue
-            pin = f"p{LETTERS[port]}{bit}"
-            if self._directions[port] >> bit & 1:
-                self.site.drive(pin, self._latch[port] >> bit & 1)
-            else:
-                self.site.release(pin)
+    def _show(self, port: int) -> None:
+        self._out[port].show(self._directions[port], self._latch[port])
 
     def state(self) -> str:
         shown = [

@@ -26,6 +26,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from emu85.board.device import Device, Read, Register, Site
+from emu85.board.port_pins import PortPins
 
 A, B, C, CONTROL = range(4)
 PORTS = "abc"
@@ -149,12 +150,13 @@ class Ppi8255(Device):
         self._out_c = 0
         self._general_out = 0
         self._writable_c = 0
-        self._shown: list[tuple[int, int] | None] = [None] * 3
+        self._out = [PortPins(site, letter) for letter in PORTS]
         self.control = ALL_INPUTS
 
     def power(self) -> None:
         self._pins = [0xFF] * 3
-        self._shown = [None] * 3
+        for pins in self._out:
+            pins.forget()
         for group in self._groups:
             group.held = 0
         self.reset()
@@ -258,34 +260,18 @@ class Ppi8255(Device):
         """Bring the pins up to date, data before the control lines that vouch for it."""
         for port, group in enumerate(self._groups):
             driven = self._drives(group)
-            self._put(port, 0xFF if driven else 0, group.out)
+            self._out[port].show(0xFF if driven else 0, group.out)
         mask, value = self._general_out, self._out_c
         for group in self._groups:
             for bit, level in group.outputs(self._pins[C]).items():
                 mask |= 1 << bit
                 value = value & ~(1 << bit) | level << bit
-        self._put(C, mask, value)
+        self._out[C].show(mask, value)
 
     def _drives(self, group: Group) -> bool:
         if group.mode == 2:
             return not self._pins[C] >> group.lines.ack & 1
         return not group.is_input
-
-    def _put(self, port: int, mask: int, value: int) -> None:
-        """Drive the bits in ``mask`` at ``value`` and release the others."""
-        shown = self._shown[port]
-        self._shown[port] = (mask, value & mask)
-        if shown == (mask, value & mask):
-            return
-        changed = 0xFF if shown is None else shown[0] ^ mask | shown[1] ^ value & mask
-        for bit in range(8):
-            if not changed >> bit & 1:
-                continue
-            pin = f"p{PORTS[port]}{bit}"
-            if mask >> bit & 1:
-                self.site.drive(pin, value >> bit & 1)
-            else:
-                self.site.release(pin)
 
     def state(self) -> str:
         first, second = self._groups
