@@ -362,6 +362,10 @@ class Machine:
             return self._go(end)
         return self._go_until(end, _address(until))
 
+    def note(self, description: str, where: str) -> None:
+        """Count a finding that is no bus cycle's, as of now."""
+        self.findings.note(description, where, self.schedule.now)
+
     def ask_hold(self) -> None:
         """Have a running :meth:`run` return soon; may be called from a signal or thread."""
         self._asked = True

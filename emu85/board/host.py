@@ -53,6 +53,14 @@ class Host(Protocol):
             The byte that was on the data bus.
         """
 
+    def note(self, description: str, where: str) -> None:
+        """Count a finding that is no bus cycle's, as of ``schedule.now``.
+
+        Args:
+            description: what happened, in words; the same words for the same thing.
+            where: what it happened to, as the board file names it.
+        """
+
     def ask_hold(self) -> None:
         """Have the machine hold soon, as for a request of the user."""
 

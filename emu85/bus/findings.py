@@ -47,8 +47,27 @@ class Finding(NamedTuple):
         return DESCRIPTIONS[self.kind]
 
 
+class BoardFinding(NamedTuple):
+    """One thing noticed beside the bus cycles, on a wire or a serial line.
+
+    Attributes:
+        description: what happened, in words.
+        where: what it happened to, as the board file names it.
+        times: how often.
+        first_t, last_t: when it was noticed, in T-states.
+    """
+
+    description: str
+    where: str
+    times: int
+    first_t: int
+    last_t: int
+
+
 class Findings:
     """All findings since power-on or since they were cleared, in order of first sight.
+
+    Iteration gives those of bus cycles; those of the board are in ``noted``.
 
     Attributes:
         table: int64, shape (kinds * SPACE, 4), filled by the compiled loop.
@@ -56,6 +75,7 @@ class Findings:
 
     def __init__(self) -> None:
         self.table = np.zeros((len(FindingKind) * SPACE, len(FindingField)), np.int64)
+        self._noted: dict[tuple[str, str], BoardFinding] = {}
 
     def __iter__(self) -> Iterator[Finding]:
         rows = np.flatnonzero(self.table[:, FindingField.COUNT])
@@ -63,11 +83,27 @@ class Findings:
         return iter(sorted(found, key=lambda f: (f.first_t, f.kind)))
 
     def __len__(self) -> int:
-        return int(np.count_nonzero(self.table[:, FindingField.COUNT]))
+        return int(np.count_nonzero(self.table[:, FindingField.COUNT])) + len(self._noted)
+
+    @property
+    def noted(self) -> list[BoardFinding]:
+        """What was noticed beside the bus cycles, in order of first sight."""
+        return list(self._noted.values())
+
+    def note(self, description: str, where: str, t: int) -> None:
+        """Count something noticed at T-state ``t`` beside the bus cycles."""
+        key = (description, where)
+        known = self._noted.get(key)
+        self._noted[key] = (
+            known._replace(times=known.times + 1, last_t=t)
+            if known
+            else BoardFinding(description, where, 1, t, t)
+        )
 
     def clear(self) -> None:
         """Forget them all."""
         self.table[self.table[:, FindingField.COUNT] != 0] = 0
+        self._noted.clear()
 
     def _finding(self, row: int) -> Finding:
         kind, index = divmod(row, SPACE)

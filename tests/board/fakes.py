@@ -30,6 +30,7 @@ class FakeHost:
         self.transfers: list[tuple[Cycle, int, int | None]] = []
         self.asked = 0
         self.pace = 0
+        self.notes: list[tuple[int, str, str]] = []
 
     def drive(self, line: Line, level: int) -> None:
         self.driven.append((self.schedule.now, line, level))
@@ -37,6 +38,9 @@ class FakeHost:
     def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
         self.transfers.append((kind, address, data))
         return 0xA5 if data is None else data
+
+    def note(self, description: str, where: str) -> None:
+        self.notes.append((self.schedule.now, description, where))
 
     def ask_hold(self) -> None:
         self.asked += 1

@@ -228,3 +228,18 @@ def test_the_same_at_every_way_of_running() -> None:
 def test_every_kind_is_described(kind: FindingKind) -> None:
     assert DESCRIPTIONS[kind]
     assert Finding(kind, False, 0, 1, 0, 0, 0).description == DESCRIPTIONS[kind]
+
+
+def test_what_is_noticed_beside_the_bus_is_counted_and_cleared() -> None:
+    machine = rig("ORG 0\n HLT")
+    machine.note("two outputs fight", "line 7")
+    machine.run(t_states=20)
+    machine.note("two outputs fight", "line 7")
+    machine.note("two outputs fight", "line 9")
+    first, second = machine.findings.noted
+    assert (first.where, first.times, first.first_t, first.last_t) == ("line 7", 2, 3, machine.t)
+    assert (second.where, second.times, second.first_t) == ("line 9", 1, machine.t)
+    assert len(machine.findings) == 2
+    machine.power()
+    assert machine.findings.noted == []
+    assert len(machine.findings) == 0

@@ -11,6 +11,7 @@ from emu85.stops import Stop
 from emu85.wording import counted
 
 if TYPE_CHECKING:
+    from emu85.bus.findings import BoardFinding, Finding
     from emu85.console.session import Session
 
 
@@ -80,15 +81,22 @@ def findings(session: Session) -> None:
     Bits sent on SOD that are more than 3 % too long or too short are told as well."""
     places = session.places
     found = list(session.machine.findings)
+    noted = session.machine.findings.noted
     line = session.machine.serial
     notice = line.baud_check.notice if line else None
-    if not found and not notice:
+    if not found and not noted and not notice:
         session.screen.show("No findings.")
     for one in found:
         where = f"port {one.address:02X}" if one.is_port else places.text(one.address)
-        times = "once" if one.times == 1 else f"{one.times} times"
-        when = f"T {one.first_t}" if one.times == 1 else f"T {one.first_t} to {one.last_t}"
-        session.screen.show(f"{one.description} at {where}: {times}, {when}")
+        session.screen.show(f"{one.description} at {where}: {_when(one)}")
         session.screen.show(f"    first by the instruction at {places.text(one.pc)}")
+    for each in noted:
+        session.screen.show(f"{each.description}, {each.where}: {_when(each)}")
     if notice:
         session.screen.show("\n".join(textwrap.wrap(str(notice), subsequent_indent="    ")))
+
+
+def _when(one: Finding | BoardFinding) -> str:
+    if one.times == 1:
+        return f"once, T {one.first_t}"
+    return f"{one.times} times, T {one.first_t} to {one.last_t}"
