@@ -70,6 +70,9 @@ _BURST = 8_000_000
 """Longest burst of the core in T-states, so that a request to hold is soon seen."""
 
 _NO_BUDGET = 1 << 60
+_TOLD = X_WRITE | X_SOD
+"""Exits after which the board is told what the CPU has put out."""
+
 _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
 """Opcodes that push the PC: CALL, conditional calls, RST, RSTV."""
 
@@ -491,13 +494,16 @@ class Machine:
 
     def _burst_after_burst(self, end: int, budget: int) -> Reason:
         state, schedule, run = self._state, self.schedule, self._cpu.run
+        latest = end - 1
         while True:
             t = state[T]
-            if t >= end:
+            if t > latest:
                 return Reason.LIMIT
             if self._asked:
                 return Reason.ASKED
-            limit = min(schedule.next_t, end - 1, t + _BURST)
+            limit = schedule.next_t
+            if limit >= latest or limit > t + _BURST:
+                limit = min(latest, t + _BURST)
             out = run(limit, budget)
             if out == X_READ:
                 out = self._answer_reads(limit)
@@ -550,13 +556,14 @@ class Machine:
         if out & X_IDLE and not self._pass_time(end):
             return Reason.HALTED
         schedule.run_until(state[T])
-        if out & (X_WRITE | X_SOD):
+        if out & _TOLD:
             self._tell_of_write(out)
         if out & X_HLDA:
             self.board.hlda(int(state[LINES] & HLDA != 0))
-        stopped = bool(out & X_STOP) or self._master_stopped
-        self._master_stopped = False
-        holds = stopped and self._stops_hold()
+        holds = False
+        if out & X_STOP or self._master_stopped:
+            self._master_stopped = False
+            holds = self._stops_hold()
         if self.stops.changed:
             self._arm()
         if holds:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 from emu85.board.shelf import find_board
+from emu85.cpu.layout import IO_BASE
 from emu85.firmware import assemble
 from emu85.machine import Machine, Reason
 from tests.bench.clock import side_by_side
@@ -19,20 +20,28 @@ _LENGTH = 40_000_000
 def gantry() -> Iterator[Row]:
     """The compute program: on memory alone, beside chips never touched, beside chips at rest.
 
-    At rest means set up by the backplane's self-test, the baud clock and the tick
-    running, interrupts masked or disabled.
+    At rest means set up by the backplane's self-test, the baud clock running, interrupts
+    disabled.
     """
+    masked, pressed = at_rest(tick=True), at_rest(tick=False)
+    masked.board.writers[IO_BASE + masked.symbols["PICMASK"]](0xFF)
+    pressed.board.adjust("pad", "down", "5")
     machines = (
         Machine.from_text(bare_board()),
         Machine.from_board("gantry"),
         at_rest(tick=False),
+        masked,
         at_rest(tick=True),
+        pressed,
     )
-    bare, untouched, still, ticking = side_by_side([_compute(m) for m in machines], _LENGTH)
+    reached = side_by_side([_compute(m) for m in machines], _LENGTH)
+    bare, untouched, still, quiet, ticking, held = reached
     yield Row("gantry's memory alone, computing", bare, "x")
     yield Row("all chips, not set up, to memory alone", untouched / bare, "", 0.5)
     yield Row("all chips set up, at rest, to memory alone", still / bare, "", 0.5)
-    yield Row("the same with a 100 Hz tick", ticking / bare, "", note="masked in the 8259A")
+    yield Row("with a 100 Hz tick that the 8259A masks", quiet / bare, "", 0.5)
+    yield Row("with a 100 Hz tick at INTR", ticking / bare, "", note="interrupts disabled")
+    yield Row("with a key held down at the 8279", held / bare, "")
 
 
 def bare_board() -> str:
@@ -50,7 +59,7 @@ def at_rest(*, tick: bool) -> Machine:
         raise RuntimeError("the self-test did not come to its end")
     if not tick:
         port = machine.symbols["COUNTS"]
-        machine.board.writers[0x10000 + port](0xB0)  # counter 2 waits for a count
+        machine.board.writers[IO_BASE + port](0xB0)  # counter 2 waits for a count
     machine.registers.ie = False
     return machine
 

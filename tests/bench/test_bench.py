@@ -12,7 +12,7 @@ from emu85.board.schedule import NEVER
 from tests.bench.gantry import at_rest, bare_board
 from tests.bench.programs import COMPUTE, NEAR_MISSES, STOPS, machine
 from tests.bench.report import Row, line
-from tests.bench.usart import CASES, echoing
+from tests.bench.usart import CASES, Case, echoing
 
 
 def test_one_measure_can_be_run_and_a_wrong_name_is_told() -> None:
@@ -71,6 +71,6 @@ def test_the_backplane_is_bare_and_at_rest_as_said() -> None:
     assert 0 <= ticking.schedule.next_t - ticking.t <= half
 
 
-@pytest.mark.parametrize(("what", "board", "program"), CASES)
-def test_nothing_is_lost_on_a_full_line(what: str, board: str, program: str) -> None:
-    assert echoing(board, program, seconds=0.2, runs=1) > 0
+@pytest.mark.parametrize("case", CASES, ids=[case.what for case in CASES])
+def test_nothing_is_lost_on_a_full_line(case: Case) -> None:
+    assert echoing(case, seconds=0.2, runs=1) > 0

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
+from emu85.board.shelf import find_board
 from emu85.firmware import assemble
 from emu85.machine import Machine
 from tests.bench.clock import best
@@ -88,11 +90,66 @@ LOOP:   INX     H
         JMP     LOOP
         END
 """
+BACKPLANE = """
+        ORG     0
+        JMP     MAIN
+        ORG     104H            ; the CALL of IR1
+        PUSH    PSW
+        IN      00H
+        OUT     00H
+        MVI     A,20H           ; end of interrupt
+        OUT     08H
+        POP     PSW
+        EI
+        RET
+MAIN:   LXI     SP,0FFF0H
+        MVI     A,16H           ; counter 0: 1.536 MHz / 10
+        OUT     07H
+        MVI     A,10
+        OUT     04H
+        MVI     A,4EH
+        OUT     01H
+        MVI     A,37H
+        OUT     01H
+        MVI     A,16H           ; calls four apart from 0100 on
+        OUT     08H
+        MVI     A,1
+        OUT     09H
+        MVI     A,0FDH          ; IR1 only
+        OUT     09H
+        EI
+LOOP:   INX     H
+        JMP     LOOP
+        END
+"""
+
+
+class Case(NamedTuple):
+    """A board, its serial end, and firmware that sends back each character."""
+
+    what: str
+    board: str
+    program: str
+    line: str = "line"
+
+
 CASES = (
-    ("8251A at 9600 baud both ways, polled", USART, SET_USART + POLL.format(status="21H", ready=2)),
-    ("8251A at 9600 baud both ways, by interrupts", USART, SET_USART + INTERRUPT),
-    ("16550 at 9600 baud both ways, polled", UART, SET_UART + POLL.format(status="25H", ready=1)),
-    ("16550 at 9600 baud both ways, by interrupts", UART, SET_UART + INTERRUPT),
+    Case(
+        "8251A at 9600 baud both ways, polled",
+        USART,
+        SET_USART + POLL.format(status="21H", ready=2),
+    ),
+    Case("8251A at 9600 baud both ways, by interrupts", USART, SET_USART + INTERRUPT),
+    Case(
+        "16550 at 9600 baud both ways, polled", UART, SET_UART + POLL.format(status="25H", ready=1)
+    ),
+    Case("16550 at 9600 baud both ways, by interrupts", UART, SET_UART + INTERRUPT),
+    Case(
+        "gantry's 8251A both ways, through the 8259A",
+        find_board("gantry").read_text("utf-8"),
+        BACKPLANE,
+        "usart",
+    ),
 )
 _SECONDS = 5
 """Of board time in a run."""
@@ -102,20 +159,20 @@ _SENT = bytes(range(256)) * 80
 
 def usart() -> Iterator[Row]:
     """Firmware that sends back each character; nothing may be lost or changed."""
-    for what, board, program in CASES:
-        yield Row(what, echoing(board, program), "x", 20)
+    for case in CASES:
+        yield Row(case.what, echoing(case), "x", 20)
 
 
-def echoing(board: str, program: str, seconds: float = _SECONDS, runs: int = 3) -> float:
+def echoing(case: Case, seconds: float = _SECONDS, runs: int = 3) -> float:
     """Board time through wall time while the line is full both ways.
 
     Raises:
         RuntimeError: a character was lost or changed.
     """
-    machine = Machine.from_text(board, file="line.yaml")
-    machine.load(assemble(program, "line.asm").image)
+    machine = Machine.from_text(case.board, file="line.yaml")
+    machine.load(assemble(case.program, "line.asm").image)
     machine.run(seconds=0.01)
-    line = machine.board.serial_ends["line"]
+    line = machine.board.serial_ends[case.line]
     line.send(_SENT)
     machine.run(seconds=0.1)
     fastest = best(lambda: machine.run(seconds=seconds), runs)

@@ -16,19 +16,22 @@ ICW4, nothing in the first INTA and the type in the second.
 
 Not modelled: the buffer enable level on SP/EN (the M/S bit of buffered mode is).
 The data sheet leaves open, and we chose: before ICW1 the controller answers
-nothing and INT is low; ICW1 clears ISR as well; a poll with nothing to serve gives
-00; an IR with no wire is low; in special mask mode a masked level in service
-holds nothing back.  Inputs are looked at when an INTA cycle begins; automatic EOI
-comes with the end of the last pulse.
+nothing and INT is low; ICW1 clears ISR as well, and ends rotation in automatic EOI;
+a poll with nothing to serve gives 00; an IR with no wire is low; in special mask mode
+a masked level in service holds nothing back.  Inputs are looked at when an INTA cycle
+begins; automatic EOI comes with the end of the last pulse.
 """
 
 from __future__ import annotations
 
 import enum
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any, ClassVar
 
 from emu85.board.device import Device, Read, Register, Site
+from emu85.board.schedule import Event
+from emu85.board.wiring import Wave
 
 CALL = 0xCD
 ICW1, OCW3 = 0x10, 0x08
@@ -37,6 +40,14 @@ INTA = 3
 """T-states from the beginning of an INTA cycle to the trailing edge of its pulse."""
 DEFAULT_LEVEL = 7
 """What is given when the request has gone by the time it is acknowledged."""
+UNTOLD = 7
+"""The number of a slave that ICW3 has not told its own."""
+
+_REQUEST = {f"ir{n}": 1 << n for n in range(8)}
+_NONE = 8
+"""The rank of no level at all: behind every other."""
+_FIRST = (_NONE, *((ranks & -ranks).bit_length() - 1 for ranks in range(1, 256)))
+"""The first of a set of ranks, a bit each."""
 
 
 class Expected(enum.Enum):
@@ -62,6 +73,35 @@ class Eoi(enum.IntEnum):
     ROTATE_SPECIFIC = 7
 
 
+class _Clocked:
+    """A request input with a clock on it, followed from edge to edge.
+
+    Attributes:
+        level: after the edges that were seen to.
+        next_t: T-state of the edge after those.
+    """
+
+    def __init__(self, wave: Wave, level: int, now: int) -> None:
+        """``level`` is what the input had before the wave."""
+        self._wave = wave
+        self._number = 0
+        self.level = level
+        self._follow(now)
+
+    def passes(self, t: int) -> bool:
+        """See to the edges before T-state ``t``; whether there were any."""
+        if self.next_t >= t:
+            return False
+        self._follow(t - 1)
+        return True
+
+    def _follow(self, t: int) -> None:
+        self._number = self._wave.next_edge(t)
+        self.next_t = self._wave.edge(self._number)
+        if self._number:  # the edges of even numbers rise, so what follows tells the level
+            self.level = self._number & 1
+
+
 class Controller(Device):
     """Eight request inputs, in one chip; up to eight slaves at a master's inputs."""
 
@@ -76,9 +116,11 @@ class Controller(Device):
         **{f"cas{n}": f"cascade bit {n}, driven by a master" for n in range(3)},
     }
     inputs: ClassVar[Mapping[str, str]] = {
-        **{f"ir{n}": f"interrupt request {n}" for n in range(8)},
         **{f"cas{n}": f"cascade bit {n}, looked at by a slave" for n in range(3)},
         "sp": "high in a master, low in a slave; high if not wired",
+    }
+    clock_inputs: ClassVar[Mapping[str, str]] = {
+        pin: f"interrupt request {n}" for n, pin in enumerate(_REQUEST)
     }
     answers_inta = True
 
@@ -92,7 +134,10 @@ class Controller(Device):
         self._icw1 = self._icw2 = self._icw3 = self._icw4 = 0
         self._edges = self._mask = self._service = 0
         self._int = 0
+        self._clocked: dict[int, _Clocked] = {}
+        self._edge_event: Event | None = None
         self._begin_again()
+        self._find_role()
         self.site.drive("int", 0)
 
     def _begin_again(self) -> None:
@@ -101,13 +146,14 @@ class Controller(Device):
         self._lowest = 7
         self._special_mask = self._reads_service = self._polls = False
         self._rotates = False
-        self._icw3 = self._icw4 = 0
+        self._icw3, self._icw4 = UNTOLD, 0
         self._pulse = 0
         self._acknowledged = DEFAULT_LEVEL
 
     # --- command words ------------------------------------------------------
 
     def write(self, register: int, value: int) -> None:
+        self._catch_up(self.site.schedule.now)
         if register == 1:
             self._write_mask_side(value)
         elif value & ICW1:
@@ -122,6 +168,7 @@ class Controller(Device):
         else:
             self._ocw2(Eoi(value >> 5), value & 7)
         self._show_int()
+        self._await_edge()
 
     def _write_mask_side(self, value: int) -> None:
         if self._expected is Expected.MASK:
@@ -167,9 +214,10 @@ class Controller(Device):
 
     def _end_highest(self, *, rotate: bool) -> None:
         """Non-specific EOI; in special mask mode it passes over masked levels."""
-        level = self._highest(self._holding_back)
-        if level is None:
+        rank = self._first(self._holding_back)
+        if rank == _NONE:
             return
+        level = self._ranked(rank)
         self._service &= ~(1 << level)
         if rotate:
             self._lowest = level
@@ -181,14 +229,13 @@ class Controller(Device):
         """IRR: edges whose input is still high, or the levels themselves."""
         return self._inputs if self._is_level_triggered else self._edges
 
-    def _rank(self, level: int) -> int:
-        """0 for the highest priority."""
-        return (level - self._lowest - 1) & 7
+    def _first(self, levels: int) -> int:
+        """The rank of the highest priority in a set of levels, 0 to 7; 8 if there is none."""
+        return _FIRST[levels * 0x101 >> self._lowest + 1 & 0xFF]
 
-    def _highest(self, levels: int) -> int | None:
-        """The one of highest priority in a set of levels."""
-        found = [level for level in range(8) if levels >> level & 1]
-        return min(found, key=self._rank, default=None)
+    def _ranked(self, rank: int) -> int:
+        """The level of a rank."""
+        return rank + self._lowest + 1 & 7
 
     @property
     def _holding_back(self) -> int:
@@ -197,15 +244,15 @@ class Controller(Device):
 
     def _wanted(self) -> int | None:
         """The level to be served next, if one may interrupt now."""
-        level = self._highest(self.requests & ~self._mask)
-        serving = self._highest(self._holding_back)
-        if level is None or serving is None:
-            return level
-        if self._special_mask and self._service >> level & 1:
+        asking = self.requests & ~self._mask
+        if not asking:
             return None
-        if level == serving and self._is_special_nested and self._has_slave(level):
+        rank, serving = self._first(asking), self._first(self._holding_back)
+        level = self._ranked(rank)
+        if rank < serving:
             return level
-        return level if self._rank(level) < self._rank(serving) else None
+        is_let_through = rank == serving and self._is_special_nested and self._has_slave(level)
+        return level if is_let_through and not self._special_mask else None
 
     def _serve(self) -> int | None:
         """Take the level to be served into service; its edge is used up."""
@@ -213,12 +260,14 @@ class Controller(Device):
         if level is not None:
             self._service |= 1 << level
             self._edges &= ~(1 << level)
+            self._show_int()
         return level
 
     def _ended(self) -> None:
         """The acknowledge is over: automatic EOI."""
-        if self._icw4 & 0x02:
+        if self._is_automatic:
             self._end_highest(rotate=self._rotates)
+            self._show_int()
 
     # --- the acknowledge ----------------------------------------------------
 
@@ -226,9 +275,7 @@ class Controller(Device):
         if self._expected is not Expected.MASK:
             return None
         self._pulse += 1
-        answer = self._second_mode() if self._icw4 & 0x01 else self._call()
-        self._show_int()
-        return answer
+        return self._second_mode() if self._icw4 & 0x01 else self._call()
 
     def _call(self) -> int | None:
         """One byte of CALL, in three pulses."""
@@ -265,20 +312,23 @@ class Controller(Device):
             self.site.schedule.after(INTA, lambda: self._put_cas(level))
 
     def _take_into_service(self) -> None:
+        self._catch_up(self.site.schedule.now)
         level = self._serve()
         self._acknowledged = DEFAULT_LEVEL if level is None else level
 
     def _last_pulse(self, mine: bool) -> None:
         """The acknowledge is over when this cycle ends."""
         self._pulse = 0
-        ends = mine or not self._is_slave
+        leads = not self._is_slave and self._has_slave(self._acknowledged)
+        ends = self._is_automatic and (mine or leads)
+        if not (leads or ends):
+            return
 
         def trailing_edge() -> None:
-            if not self._is_slave:
+            if leads:
                 self._put_cas(0)
             if ends:
                 self._ended()
-                self._show_int()
 
         self.site.schedule.after(INTA, trailing_edge)
 
@@ -297,17 +347,12 @@ class Controller(Device):
 
     # --- being one of several -----------------------------------------------
 
-    @property
-    def _has_others(self) -> bool:
-        return not self._icw1 & 0x02
-
-    @property
-    def _is_slave(self) -> bool:
-        if not self._has_others:
-            return False
-        if self._icw4 & 0x08:
-            return not self._icw4 & 0x04
-        return not self._sp
+    def _find_role(self) -> None:
+        """By ICW1, ICW4 and SP; kept, since each pulse of an acknowledge asks for it."""
+        self._has_others = not self._icw1 & 0x02
+        is_told = self._icw4 & 0x08
+        is_master = self._icw4 & 0x04 if is_told else self._sp
+        self._is_slave = self._has_others and not is_master
 
     @property
     def _is_addressed(self) -> bool:
@@ -321,11 +366,16 @@ class Controller(Device):
         return bool(self._icw1 & 0x08)
 
     @property
+    def _is_automatic(self) -> bool:
+        return bool(self._icw4 & 0x02)
+
+    @property
     def _is_special_nested(self) -> bool:
         return bool(self._icw4 & 0x10)
 
     def _take_role(self) -> None:
         """A master drives the cascade lines, a slave listens."""
+        self._find_role()
         if self._is_slave:
             for n in range(3):
                 self.site.release(f"cas{n}")
@@ -336,23 +386,69 @@ class Controller(Device):
         for n in range(3):
             self.site.drive(f"cas{n}", number >> n & 1)
 
-    # --- pins and reads -----------------------------------------------------
+    # --- requests -----------------------------------------------------------
 
     def sense(self, pin: str, level: int) -> None:
-        if pin == "sp":
+        bit = _REQUEST.get(pin)
+        if bit:
+            self._request(bit, level)
+            self._show_int()
+        elif pin == "sp":
             self._sp = level
-            return
-        bit = 1 << int(pin[-1])
-        if pin.startswith("cas"):
+            self._find_role()
+        else:
+            bit = 1 << int(pin[-1])
             self._cas = self._cas & ~bit | (bit if level else 0)
-            return
+
+    def _request(self, bit: int, level: int) -> None:
+        """A request input is at a level now."""
         if level:
             self._edges |= bit & ~self._inputs
             self._inputs |= bit
         else:
             self._edges &= ~bit
             self._inputs &= ~bit
+
+    def sense_clock(
+        self, pin: str, period: Fraction | None, start_t: Fraction, high: Fraction
+    ) -> None:
+        """A request that comes and goes with a clock needs no event while it is masked."""
+        now = self.site.schedule.now
+        self._catch_up(now + 1)
+        bit = _REQUEST[pin]
+        if period is None:
+            self._clocked.pop(bit, None)
+        else:
+            level = int(self._inputs & bit != 0)
+            clocked = self._clocked[bit] = _Clocked(Wave(period, start_t, high), level, now)
+            self._request(bit, clocked.level)
         self._show_int()
+        self._await_edge()
+
+    def _catch_up(self, t: int) -> None:
+        """See to the edges of clocks before T-state ``t``."""
+        for bit, clocked in self._clocked.items():
+            if clocked.passes(t):
+                self._request(bit, 0)
+                self._request(bit, clocked.level)  # high: it has risen since
+
+    def _await_edge(self) -> None:
+        """Look again when a clock that may interrupt has its next edge."""
+        edges = [clocked.next_t for bit, clocked in self._clocked.items() if not bit & self._mask]
+        t = min(edges) if edges and self._expected is Expected.MASK else None
+        if self._edge_event:
+            if self._edge_event.t == t:
+                return
+            self._edge_event.cancel()
+        self._edge_event = None if t is None else self.site.schedule.at(t, self._see_edge)
+
+    def _see_edge(self) -> None:
+        self._edge_event = None
+        self._catch_up(self.site.schedule.now + 1)
+        self._show_int()
+        self._await_edge()
+
+    # --- INT and reads ------------------------------------------------------
 
     def _show_int(self) -> None:
         level = int(self._expected is Expected.MASK and self._wanted() is not None)
@@ -363,14 +459,15 @@ class Controller(Device):
     def read(self, register: int) -> int:
         if not self._polls:
             return self.peek(register)
+        self._catch_up(self.site.schedule.now)
         self._polls = False
         level = self._serve()
         if level is not None:
             self._ended()
-        self._show_int()
         return 0 if level is None else 0x80 | level
 
     def peek(self, register: int) -> int:
+        self._catch_up(self.site.schedule.now)
         if self._polls:
             level = self._wanted()
             return 0 if level is None else 0x80 | level
@@ -379,10 +476,15 @@ class Controller(Device):
         return self._service if self._reads_service else self.requests
 
     def state(self) -> str:
-        if self._expected is not Expected.MASK:
+        self._catch_up(self.site.schedule.now)
+        role = "master" if self._has_others else "alone"
+        if self._is_slave:
+            role = f"slave {self._icw3 & 7}"
+        if self._expected is Expected.NOTHING:
             return f"awaits {self._expected.value}"
-        role = "slave" if self._is_slave else "master" if self._has_others else "alone"
+        if self._expected is not Expected.MASK:
+            return f"{role}, awaits {self._expected.value}"
         return (
             f"{role}, IRR {self.requests:02X}, ISR {self._service:02X}, IMR {self._mask:02X}, "
-            f"IR{(self._lowest + 1) & 7} highest"
+            f"IR{self._ranked(0)} highest"
         )

@@ -65,8 +65,12 @@ class Status:
     DSR = 0x80
 
 
-_PIN_OF = {"rxrdy": Status.RX_READY, "txempty": Status.TX_EMPTY}
-_STATUS_PINS = (*_PIN_OF, "txrdy", "syndet")
+_PIN_OF = {
+    "rxrdy": Status.RX_READY,
+    "txempty": Status.TX_EMPTY,
+    "txrdy": Status.TX_READY,
+    "syndet": Status.DETECT,
+}
 
 
 class Expected(enum.Enum):
@@ -141,7 +145,6 @@ class Usart8251(Device):
         self._receiver = AsyncReceiver(self._arrive)
         self._clocks: dict[str, Clock | None] = {"txc": None, "rxc": None}
         self._cts = self._dsr = 0
-        self._has_wires = False
         self._wired: list[tuple[str, int]] = []
         self._begin()
 
@@ -157,7 +160,8 @@ class Usart8251(Device):
         self._data = 0
         self._has_data = False
         self._detected = False
-        self._shown: tuple[int, bool] | None = None
+        self._shown: tuple[int, int] | None = None
+        self.is_synchronous = False
         self._line = SyncLine(self, self.site)
         self._break_event: Event | None = None
         self._frame: Frame | None = None
@@ -167,7 +171,6 @@ class Usart8251(Device):
     def power(self) -> None:
         self._clocks = {"txc": None, "rxc": None}
         self._cts = self._dsr = 0
-        self._has_wires = any(self.site.is_wired(pin) for pin in _STATUS_PINS)
         self._wired = [(pin, bit) for pin, bit in _PIN_OF.items() if self.site.is_wired(pin)]
         self._sender.power(self.site.schedule)
         self._receiver.power(self.site.schedule)
@@ -240,6 +243,7 @@ class Usart8251(Device):
 
     def _write_mode(self, value: int) -> None:
         self._mode = mode_of(value)
+        self.is_synchronous = not self._mode.factor
         self._expected = Expected.COMMAND if self._mode.factor else Expected.FIRST_SYNC
         self._fit()
 
@@ -284,21 +288,21 @@ class Usart8251(Device):
 
     def _show(self) -> None:
         """Status and the pins that follow it."""
-        status, may_send = self._status(), self._may_send
-        if self._shown == (status, may_send):
+        status = pins = self._status()
+        if not self._may_send:
+            pins &= ~Status.TX_READY
+        if self._shown == (status, pins):
             return
-        self._shown = status, may_send
+        changed = 0xFF if self._shown is None else self._shown[1] ^ pins
+        self._shown = status, pins
         self.site.publish(CONTROL, status)
         if not self._mode.factor:
             self.site.watch_reads(CONTROL, self._detected and self.is_synchronous)
-        if not self._has_wires:
-            return
-        drive = self.site.drive
+            if self.is_synchronous and self._mode.external:
+                changed &= ~Status.DETECT  # an input
         for pin, bit in self._wired:
-            drive(pin, int(status & bit != 0))
-        drive("txrdy", int(may_send and status & Status.TX_READY != 0))
-        if not (self.is_synchronous and self._mode.external):
-            drive("syndet", int(self._detected))
+            if changed & bit:
+                self.site.drive(pin, int(pins & bit != 0))
 
     def _show_all(self) -> None:
         """Also the pins that only a command changes."""
@@ -317,11 +321,6 @@ class Usart8251(Device):
         return SPACE if self._command & Command.SEND_BREAK else MARK
 
     # --- both modes -----------------------------------------------------------------
-
-    @property
-    def is_synchronous(self) -> bool:
-        """A mode instruction has chosen synchronous mode."""
-        return self._expected is not Expected.MODE and not self._mode.factor
 
     @property
     def _may_send(self) -> bool:
