@@ -27,15 +27,15 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing, levels_of, meaning_of, sample
-from emu85.board.schedule import Event, Schedule, nearest_t
+from emu85.board.schedule import Event, Moment, Schedule, nearest_t
 
 HALF = Fraction(1, 2)
 
 
-def later(t: Fraction, by: Fraction) -> Fraction:
+def later(t: Moment, by: Fraction) -> Moment:
     """``t + by``, quickly where both are whole: there is such a sum for each character."""
     if t.denominator == 1 and by.denominator == 1:
-        return Fraction(t.numerator + by.numerator)
+        return t.numerator + by.numerator
     return t + by
 
 
@@ -50,7 +50,7 @@ class AsyncSender:
     def __init__(self, put: Callable[[Frame], None], done: Callable[[], None]) -> None:
         """``put`` gets each frame as it begins; ``done`` is called when its stop bits end."""
         self.bit_time: Fraction | None = None
-        self.free_at = Fraction(0)
+        self.free_at: Moment = 0
         self.framing = Framing()
         self._free_t = 0
         self._lasts: tuple[Fraction, Fraction, Fraction] | None = None
@@ -100,7 +100,7 @@ class AsyncSender:
 
     def _free_at_now(self) -> None:
         self._free_t = self._schedule.now
-        self.free_at = Fraction(self._free_t)
+        self.free_at = self._free_t
 
     def send(self, value: int) -> Frame | None:
         """Begin a character now, or exactly where the last one ended if that is now.
@@ -116,7 +116,7 @@ class AsyncSender:
             return None
         now = self._schedule.now
         # ``now`` is rounded: going on from the exact end keeps characters from drifting.
-        start = self.free_at if self._free_t >= now else Fraction(now)
+        start = self.free_at if self._free_t >= now else now
         frame = Frame(start, bit_time, levels)
         self.free_at = later(start, self._duration(length, bit_time))
         self._free_t = nearest_t(self.free_at)
@@ -147,9 +147,9 @@ class AsyncReceiver:
         self._arrive = arrive
         self._schedule = Schedule()
         self._event: Event | None = None
-        self._start = Fraction(0)
-        self._stop = Fraction(0)
-        self._from = Fraction(0)
+        self._start: Moment = 0
+        self._stop: Moment = 0
+        self._from: Moment = 0
         self._looked = False  # at the level at ``_from``: a fall right there is past
         self._frames: deque[Frame] = deque()
         self._edges: deque[tuple[int, int]] = deque()
@@ -176,7 +176,7 @@ class AsyncReceiver:
         """Start afresh on a schedule, the wire at mark."""
         self._cancel()
         self._schedule = schedule
-        self._look_from(Fraction(schedule.now), looked=False)
+        self._look_from(schedule.now, looked=False)
         self._frames.clear()
         self._edges.clear()
         self._edges.append((schedule.now, MARK))
@@ -196,7 +196,7 @@ class AsyncReceiver:
     def restart(self) -> None:
         """Drop the character under way and look for a start bit from now on."""
         self._cancel()
-        self._look_from(Fraction(self._schedule.now), looked=False)
+        self._look_from(self._schedule.now, looked=False)
         self._seek()
 
     def take(self, frame: Frame) -> None:
@@ -218,7 +218,7 @@ class AsyncReceiver:
         if self._event is None:
             self._seek()
 
-    def line_at(self, t: Fraction) -> int:
+    def line_at(self, t: Moment) -> int:
         """The level on the wire at a moment not before the last character."""
         plain = next((level for at, level in reversed(self._edges) if at <= t), MARK)
         return plain & all(sample(frame, t) for frame in self._frames)
@@ -230,11 +230,11 @@ class AsyncReceiver:
             self._event.cancel()
             self._event = None
 
-    def _look_from(self, t: Fraction, *, looked: bool) -> None:
+    def _look_from(self, t: Moment, *, looked: bool) -> None:
         self._from = t
         self._looked = looked
 
-    def _is_ahead(self, t: Fraction | int) -> bool:
+    def _is_ahead(self, t: Moment) -> bool:
         limit = self._from  # by hand: comparing fractions is slow
         ahead = t.numerator * limit.denominator - limit.numerator * t.denominator
         return ahead > 0 or (ahead == 0 and not self._looked)
@@ -244,7 +244,7 @@ class AsyncReceiver:
         if not self._frames and len(self._edges) == 1:
             return
         if self._bit_time is None:
-            self._look_from(Fraction(self._schedule.now), looked=False)
+            self._look_from(self._schedule.now, looked=False)
             self._forget()
             return
         start = self._quick_fall()
@@ -257,13 +257,13 @@ class AsyncReceiver:
         self._stop = later(start, self._to_stop)
         self._event = self._schedule.at(nearest_t(self._stop), self._complete)
 
-    def _quick_fall(self) -> Fraction | None:
+    def _quick_fall(self) -> Moment | None:
         frame = self._only_frame()
         if frame and self._is_ahead(frame.start) and frame.levels[0] == SPACE:
             return frame.start
         return None
 
-    def _first_fall(self) -> Fraction | None:
+    def _first_fall(self) -> Moment | None:
         if not self._frames:
             return self._first_edge_down()
         for at in sorted(self._falls()):
@@ -271,11 +271,11 @@ class AsyncReceiver:
                 return at
         return None
 
-    def _first_edge_down(self) -> Fraction | None:
+    def _first_edge_down(self) -> Moment | None:
         """The same where there are only edges, whose levels alternate."""
         for at, level in self._edges:
             if level == SPACE and self._is_ahead(at):
-                return Fraction(at)
+                return at
         return None
 
     def _only_frame(self) -> Frame | None:
@@ -283,8 +283,8 @@ class AsyncReceiver:
         alone = len(self._frames) == 1 and len(self._edges) == 1 and self._edges[0][1] == MARK
         return self._frames[0] if alone else None
 
-    def _falls(self) -> list[Fraction]:
-        falls = [Fraction(at) for at, level in self._edges if level == SPACE]
+    def _falls(self) -> list[Moment]:
+        falls: list[Moment] = [at for at, level in self._edges if level == SPACE]
         for start, bit_time, levels in self._frames:
             before = MARK
             for number, level in enumerate(levels):
@@ -293,7 +293,7 @@ class AsyncReceiver:
                 before = level
         return falls
 
-    def _before(self, t: Fraction) -> int:
+    def _before(self, t: Moment) -> int:
         """The level just before a moment."""
         plain = next((level for at, level in reversed(self._edges) if at < t), MARK)
         for start, bit_time, levels in self._frames:

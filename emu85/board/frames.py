@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
+from emu85.board.schedule import Moment
+
 MARK = 1
 SPACE = 0
 
@@ -24,17 +26,17 @@ class Frame(NamedTuple):
             at mark before and after.
     """
 
-    start: Fraction
+    start: Moment
     bit_time: Fraction
     levels: tuple[int, ...]
 
     @property
-    def end(self) -> Fraction:
+    def end(self) -> Moment:
         """The end of the last of ``levels``."""
         return self.start + len(self.levels) * self.bit_time
 
 
-def sample(frame: Frame, at: Fraction) -> int:
+def sample(frame: Frame, at: Moment) -> int:
     """The level of a frame at a moment; mark outside it."""
     number = (at - frame.start) // frame.bit_time
     return frame.levels[number] if 0 <= number < len(frame.levels) else MARK

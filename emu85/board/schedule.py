@@ -12,6 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
+Moment = Fraction | int
+"""A T-state or an exact moment between two.  Whole ones are integers where many are
+reckoned with, since fractions are slow."""
+
 NEVER = 1 << 62
 """A deadline later than any machine will reach, in T-states."""
 
@@ -84,7 +88,7 @@ class Schedule:
         self.next_t = heap[0][0] if heap else NEVER
 
 
-def nearest_t(t: Fraction) -> int:
+def nearest_t(t: Moment) -> int:
     """The T-state nearest to an exact moment, half up."""
     if t.denominator == 1:
         return t.numerator

@@ -27,7 +27,7 @@ from emu85.board.async_wire import AsyncReceiver, AsyncSender, later
 from emu85.board.baud_check import BaudCheck
 from emu85.board.description import SerialFormat
 from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
-from emu85.board.schedule import Event, Schedule, nearest_t
+from emu85.board.schedule import Event, Moment, Schedule, nearest_t
 
 ARRIVALS_KEPT = 100_000
 """Characters whose moments and faults are remembered, the latest."""
@@ -142,7 +142,7 @@ class SerialLine(Terminal):
         self._schedule = Schedule()
         self._edge: Event | None = None
         self._seen_mark = False
-        self._start = Fraction(0)
+        self._start: Moment = 0
         self._changes: Iterator[tuple[Fraction, int]] = iter(())
 
     def power(self, schedule: Schedule) -> None:

@@ -129,7 +129,7 @@ def test_characters_follow_one_another_exactly() -> None:
     ]
     middle = Fraction(19, 2) * bit_time
     for frame, arrival in zip(link.frames, link.arrivals, strict=True):
-        assert abs(frame.start - arrival.start_t) <= Fraction(1, 2)
+        assert abs(Fraction(frame.start) - arrival.start_t) <= Fraction(1, 2)
         assert abs(frame.start + middle - arrival.t) <= Fraction(1, 2)
 
 

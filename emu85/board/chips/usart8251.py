@@ -33,7 +33,7 @@ from typing import Any, ClassVar, NamedTuple
 from emu85.board.async_wire import AsyncReceiver, AsyncSender
 from emu85.board.device import Device, Read, Register, Site
 from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
-from emu85.board.schedule import Event, nearest_t
+from emu85.board.schedule import Event, Moment, nearest_t
 from emu85.board.sync_wire import Clock, SyncLine
 
 DATA, CONTROL = 0, 1
@@ -432,7 +432,7 @@ class Usart8251(Device):
             self._break_event = self.site.schedule.at(nearest_t(rise), self._look_at_break)
         self._show()
 
-    def _rise(self) -> Fraction | None:
+    def _rise(self) -> Moment | None:
         """When the frame on the line next goes to mark; None if it is there already."""
         if self._frame is None:
             return None
