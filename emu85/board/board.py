@@ -11,6 +11,7 @@ import functools
 import operator
 from collections.abc import Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import partial
 from itertools import chain
 from pathlib import Path
@@ -22,13 +23,14 @@ from numpy.typing import NDArray
 from emu85.board import shelf
 from emu85.board.clashes import Selected, clashes
 from emu85.board.decode import Decoded, Region, decode, regions
-from emu85.board.description import BoardDescription, ChipUse, DeviceUse
+from emu85.board.description import BoardDescription, ChipUse, CpuClock, DeviceUse
 from emu85.board.device import Device, OptionError, Read, Register
 from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
 from emu85.board.kinds import located
 from emu85.board.mapping import FLOATING_CELL, Mapping, Placed
 from emu85.board.memory import Memory
+from emu85.board.nets import Nets
 from emu85.board.schedule import Schedule
 from emu85.board.serial import SerialLine, Terminal
 from emu85.board.site import DeviceSite, Socket
@@ -82,8 +84,10 @@ class Board:
         self._powered = False
         self.devices: dict[str, Device] = {}
         self._ends = BoardEnds(description, self.devices, self._socket)
-        wires = chain(description.wires, terminal_wires(description))
-        self._wiring = Wiring(tuple(wires), self._ends, lambda: self._socket.host.schedule)
+        nets = Nets({use.name: use.device for use in description.devices}.get)
+        for wire in chain(description.wires, terminal_wires(description)):
+            nets.add(wire)
+        self._wiring = Wiring(nets, self._ends)
         self._sites: dict[str, DeviceSite] = {}
         mistakes = Mistakes()
         for use in description.devices:
@@ -107,7 +111,7 @@ class Board:
         self.writers = mapping.writers
         self._memory = Memory(self._chips, self.store, self.map)
         self.serial = (
-            SerialLine(description.serial, self.clock, partial(self._ends.tell, Line.SID))
+            SerialLine(description.serial, self.clock, self._drive_sid)
             if description.serial
             else None
         )
@@ -140,6 +144,7 @@ class Board:
         for site in self._sites.values():
             site.clear()
         self._wiring.power()
+        self._wiring.clock_source(CpuClock.CLK, Fraction(1), Fraction(1, 2))
         for terminal in self._ends.terminals.values():
             terminal.power(self.schedule)
         for device in self.devices.values():
@@ -160,9 +165,11 @@ class Board:
             self._memory.save_batteries()
 
     def reset(self) -> None:
-        """RESET OUT goes high: devices are reset, memory is kept."""
+        """RESET OUT goes high and low again: devices are reset, memory is kept."""
+        self._wiring.drive_source(Line.RESET_OUT, 1)
         for device in self.devices.values():
             device.reset()
+        self._wiring.drive_source(Line.RESET_OUT, 0)
 
     def acknowledge(self) -> int:
         """The byte on the bus in an interrupt acknowledge cycle."""
@@ -176,11 +183,14 @@ class Board:
         """SOD changed to ``level`` at ``schedule.now``."""
         if self.serial:
             self.serial.sod(level)
-        self._wiring.drive(Line.SOD, level)
+        self._wiring.drive_source(Line.SOD, level)
+
+    def _drive_sid(self, level: int) -> None:
+        self._socket.host.drive(Line.SID, level)
 
     def hlda(self, level: int) -> None:
         """HLDA changed to ``level`` at ``schedule.now``."""
-        self._wiring.drive(Line.HLDA, level)
+        self._wiring.drive_source(Line.HLDA, level)
 
     # --- what the user's side calls ----------------------------------------
 

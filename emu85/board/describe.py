@@ -15,12 +15,11 @@ from emu85.board.description import (
     Pin,
     SerialFormat,
     Source,
-    Tied,
     Wire,
+    name_of,
 )
 from emu85.board.device import Read
 from emu85.board.quantities import hertz_text, seconds_text, size_text
-from emu85.bus.lines import NAMES, Line
 from emu85.cpu.layout import IO_BASE
 from emu85.errors import UserError
 
@@ -148,10 +147,9 @@ def _wires(description: BoardDescription) -> str:
 
 def _entry(wires: list[Wire]) -> str:
     """One entry of the board file: a wire, or those of a range of pins."""
-    forth = [wire for wire in wires if not wire.back]
-    ways = "" if len(forth) == len(wires) else ", both ways"
-    head = f"  {_ends([wire.sink for wire in forth]):<16} "
-    return _hang(head, _drivers(forth) + ways)
+    ways = ", both ways" if wires[0].both_ways else ""
+    head = f"  {_ends([wire.sink for wire in wires]):<16} "
+    return _hang(head, _drivers(wires) + ways)
 
 
 def _drivers(wires: list[Wire]) -> str:
@@ -170,13 +168,7 @@ def _ends(ends: Sequence[Source]) -> str:
     first, last = ends[0], ends[-1]
     if isinstance(first, Pin) and isinstance(last, Pin) and first != last:
         return f"{first}-{last.pin}"
-    return _end(first)
-
-
-def _end(end: Source) -> str:
-    if isinstance(end, Tied):
-        return end.name.lower()
-    return NAMES[end] if isinstance(end, Line) else str(end)
+    return name_of(first)
 
 
 def _loose(description: BoardDescription) -> str:

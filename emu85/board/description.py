@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 from emu85.board.device import Device
 from emu85.board.nodes import Node
 from emu85.board.parts import Part
-from emu85.bus.lines import Line
+from emu85.bus.lines import NAMES, Line
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,15 +87,30 @@ class Tied(enum.Enum):
     HIGH = 1
 
 
-Source = Pin | Line | Tied
+class CpuClock(enum.Enum):
+    """The clock that the CPU gives the board: one period a T-state."""
+
+    CLK = "CLK"
+
+
+Source = Pin | Line | Tied | CpuClock
 """What may drive a wire."""
+
+
+def name_of(source: Source) -> str:
+    """What a board file calls a source."""
+    if isinstance(source, Tied):
+        return source.name.lower()
+    if isinstance(source, CpuClock):
+        return source.value
+    return NAMES[source] if isinstance(source, Line) else str(source)
 
 
 class Gate(enum.Enum):
     """How several drivers of one wire act together."""
 
     JOINED = "joined"
-    """They share the wire, all of them open collector: it is high if none is low."""
+    """They share the wire, which is high if none pulls it low."""
     ANY = "any"
     """A gate: high if any of them is."""
     ALL = "all"
@@ -104,10 +119,14 @@ class Gate(enum.Enum):
 
 @dataclass(frozen=True, slots=True)
 class Driver:
-    """What drives a wire, inverted or not."""
+    """What drives a wire, inverted or not; ``node`` is where the file says so."""
 
     source: Source
     inverted: bool
+    node: Node | None = field(default=None, compare=False)
+
+    def __str__(self) -> str:
+        return ("not " if self.inverted else "") + name_of(self.source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +137,8 @@ class Wire:
     drivers: tuple[Driver, ...]
     node: Node
     gate: Gate = Gate.JOINED
-    back: bool = False
-    """Whether it is the way back of a wire between bidirectional pins."""
+    both_ways: bool = False
+    """Whether both its pins can drive and be driven."""
 
 
 @dataclass(frozen=True, slots=True)

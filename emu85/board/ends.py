@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from functools import partial
 
 from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, Source, Tied, Wire
 from emu85.board.device import Device
 from emu85.board.frames import MARK, Frame
+from emu85.board.nets import SENDS, TAKES, is_open
+from emu85.board.schedule import Schedule
 from emu85.board.serial import Terminal
 from emu85.board.site import Socket
 from emu85.board.wiring import Wiring
 from emu85.bus.lines import Line
-
-SENDS, TAKES = "sends", "takes"
-"""Pins of a terminal."""
 
 
 def terminal_wires(description: BoardDescription) -> list[Wire]:
@@ -56,19 +55,29 @@ class BoardEnds:
         for use in self._uses:
             assert use.terminal is not None
             far = _terminal_name(use)
-            send = partial(wiring.send_frame, Pin(far, SENDS))
+            output = wiring.output(Pin(far, SENDS))
+            assert output is not None
+            send = partial(wiring.send_frame, output)
             terminal = Terminal(use.terminal, clock, send)
             self._far[far] = self.terminals[use.name] = terminal
             self._devices[use.name].terminal = terminal
 
-    def tell(self, sink: Pin | Line, level: int) -> None:
-        """The level at a sink changed."""
+    @property
+    def schedule(self) -> Schedule:
+        """The host's schedule."""
+        return self._socket.host.schedule
+
+    def note(self, description: str, where: str) -> None:
+        """Count a finding."""
+        self._socket.host.note(description, where)
+
+    def teller(self, sink: Pin | Line) -> Callable[[int], None]:
+        """What to call when the level at a sink changes."""
         if isinstance(sink, Line):
-            self._socket.host.drive(sink, level)
-        elif sink.device in self._far:
-            self._far[sink.device].receiver.level(level)
-        else:
-            self._devices[sink.device].sense(sink.pin, level)
+            return partial(self._socket.host.drive, sink)
+        if sink.device in self._far:
+            return self._far[sink.device].receiver.level
+        return partial(self._devices[sink.device].sense, sink.pin)
 
     def tell_clock(
         self, sink: Pin, period: Fraction | None, start_t: Fraction, high: Fraction
@@ -111,6 +120,10 @@ class BoardEnds:
             return int(source is Tied.HIGH)
         released = source.pin in device.open_collector or source.pin in device.sinks()
         return None if released else 0
+
+    def is_open(self, source: Source) -> bool:
+        """Whether a source only pulls low and lets go."""
+        return is_open(source, self._classes.get)
 
     def _class(self, end: Source) -> type[Device] | None:
         """The class of the device that a pin is on; None for a line or a terminal."""

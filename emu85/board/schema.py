@@ -169,14 +169,17 @@ def added(device: type[Device]) -> tuple[Key, ...]:
 LINES_TEXT = """\
 Each key is TRAP, RST 7.5, RST 6.5, RST 5.5, INTR, SID, HOLD or an input of a
 device as NAME.PIN.  Its value is what drives it: a device's output as
-NAME.PIN, SOD or HLDA, or "low" or "high" for a pin that is tied.  "not"
-before one inverts it.  A pin that nobody drives is high.
+NAME.PIN, SOD, HLDA or RESET OUT, or "low" or "high" for a pin that is tied;
+CLK drives clock inputs.  "not" before one inverts it.  A pin that nobody
+drives is high.
 
-A list of open-collector outputs share the wire, and low wins.  Other outputs
-are brought together by a gate: {any: [A.X, B.Y]} is high if any of them is,
-{all: [A.X, B.Y]} if all are.  Pins of consecutive numbers are wired one by
-one, as lcd.d0-d7: ppi.pb0-pb7.  A wire between two bidirectional pins carries
-both ways, whichever is named first.
+Pins that entries join are one wire, however the entries name them.  A list
+joins several: open-collector outputs, where low wins, and pins that can be
+inputs too, as those of a bus.  Outputs that always drive are brought together
+by a gate: {any: [A.X, B.Y]} is high if any of them is, {all: [A.X, B.Y]} if
+all are.  Two that would drive one wire always are refused; two pins that come
+to drive it apart while the board runs are a finding, and low wins.  Pins of
+consecutive numbers are wired one by one, as lcd.d0-d7: ppi.pb0-pb7.
 
 A clock runs on a wire as its period where a "clock in" pin takes it, and as
 edges elsewhere.  A character sent on an "async" pin is taken whole by another

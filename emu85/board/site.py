@@ -67,7 +67,7 @@ class DeviceSite:
         self._socket = socket
         self._pull_ups = pull_ups
         self._wiring = wiring
-        self._drivers: dict[str, Pin] = {pin.pin: pin for pin in wiring.sources_of(device)}
+        self._outputs = wiring.outputs_of(device)
         self._store: NDArray[np.uint16] = np.empty(0, dtype=np.uint16)
         self._shown: list[int] = []
         self._watched: set[int] = set()
@@ -114,15 +114,15 @@ class DeviceSite:
 
     def drive(self, pin: str, level: int) -> None:
         """Put an output pin at a level."""
-        source = self._drivers.get(pin)
-        if source:
-            self._wiring.drive(source, level)
+        output = self._outputs.get(pin)
+        if output:
+            self._wiring.drive(output, level)
 
     def release(self, pin: str) -> None:
         """Let an output pin go."""
-        source = self._drivers.get(pin)
-        if source:
-            self._wiring.drive(source, None)
+        output = self._outputs.get(pin)
+        if output:
+            self._wiring.drive(output, None)
 
     def is_wired(self, pin: str) -> bool:
         """Whether a wire begins or ends at a pin."""
@@ -136,15 +136,15 @@ class DeviceSite:
         high: Fraction | None = None,
     ) -> None:
         """Put a square wave on an output pin, or stop it."""
-        source = self._drivers.get(pin)
-        if source:
-            self._wiring.drive_clock(source, period, start_t, high)
+        output = self._outputs.get(pin)
+        if output:
+            self._wiring.drive_clock(output, period, start_t, high)
 
     def send_frame(self, pin: str, frame: Frame) -> None:
         """Begin to send a character."""
-        source = self._drivers.get(pin)
-        if source:
-            self._wiring.send_frame(source, frame)
+        output = self._outputs.get(pin)
+        if output:
+            self._wiring.send_frame(output, frame)
 
     def transfer(
         self, kind: Cycle, address: int, data: int | None = None, *, noted: bool = True

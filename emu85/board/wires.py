@@ -7,9 +7,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from emu85.board import kinds
-from emu85.board.description import DeviceUse, Driver, Gate, Pin, Source, Tied, Wire
+from emu85.board.description import (
+    CpuClock,
+    DeviceUse,
+    Driver,
+    Gate,
+    Pin,
+    Source,
+    Tied,
+    Wire,
+    name_of,
+)
 from emu85.board.device import Device
 from emu85.board.kinds import Values
+from emu85.board.nets import Nets
 from emu85.board.nodes import Entries, Node, Table, Word
 from emu85.bus import lines
 from emu85.bus.lines import Line
@@ -18,10 +29,12 @@ from emu85.errors import Mistakes, nearest
 _OUTPUTS: dict[str, Source] = {
     "sod": Line.SOD,
     "hlda": Line.HLDA,
+    "reset out": Line.RESET_OUT,
+    "clk": CpuClock.CLK,
     "low": Tied.LOW,
     "high": Tied.HIGH,
 }
-_SHOWN = ("SOD", "HLDA", "low", "high")
+_SHOWN = ("SOD", "HLDA", "RESET OUT", "CLK", "low", "high")
 _RANGE = re.compile(r"([a-z]*[a-z_])([0-9]+)\s*-\s*([a-z]*[a-z_])([0-9]+)", re.I | re.A)
 _GATES = {"any": Gate.ANY, "all": Gate.ALL}
 _PIN_TAKES = "a pin as NAME.PIN"
@@ -39,22 +52,21 @@ def read_wires(values: Values, used: Sequence[DeviceUse], serial: bool) -> tuple
     if not isinstance(node, Table):
         raise node.wrong("lines must be a table", expected="what receives: what drives it")
     reader = _Reader({use.name.casefold(): use for use in used}, serial)
+    nets = Nets({use.name: use.device for use in used}.get)
     wires: dict[Pin | Line, Wire] = {}
     mistakes = Mistakes()
     for name, key in node.keys.items():
         with mistakes.noted():
             for wire in reader.wires(key, name, node.values[name]):
                 if wire.sink in wires:
+                    first = wires[wire.sink].node.place.line
                     raise key.wrong(
-                        f"{name!r} is wired twice",
+                        f"{name_of(wire.sink)!r} is wired twice, first in line {first}",
                         expected="a list of what drives it, in one place",
                     )
+                nets.add(wire)
                 wires[wire.sink] = wire
     mistakes.tell()
-    for wire in list(wires.values()):
-        back = reader.way_back(wire)
-        if back:
-            wires.setdefault(back.sink, back)
     return tuple(wires.values())
 
 
@@ -78,23 +90,18 @@ class _Reader:
         found = []
         for number, sink in enumerate(sinks):
             ends = tuple(each[number] for each in drivers)
-            if gate is Gate.JOINED and len(ends) > 1:
-                self._may_share(ends, nodes)
-            found.append(Wire(sink, ends, key, gate))
+            both_ways = gate is Gate.JOINED and self._both_ways(sink, ends)
+            found.append(Wire(sink, ends, key, gate, both_ways))
         return found
 
-    def way_back(self, wire: Wire) -> Wire | None:
-        """The same wire the other way, if both its pins can drive and be driven."""
-        driver = wire.drivers[0]
-        if len(wire.drivers) > 1 or driver.inverted:
-            return None
-        source, sink = driver.source, wire.sink
-        if not isinstance(source, Pin) or not isinstance(sink, Pin):
-            return None
-        answers = sink.pin in self._class(sink).sources()
-        if not answers or source.pin not in self._class(source).sinks():
-            return None
-        return Wire(source, (Driver(sink, False),), wire.node, back=True)
+    def _both_ways(self, sink: Pin | Line, drivers: Sequence[Driver]) -> bool:
+        """Whether every pin of a wire can both drive and be driven."""
+        ends = [sink, *(driver.source for driver in drivers if not driver.inverted)]
+        pins = [end for end in ends if isinstance(end, Pin)]
+        return len(pins) == 1 + len(drivers) and all(
+            pin.pin in self._class(pin).sinks() and pin.pin in self._class(pin).sources()
+            for pin in pins
+        )
 
     # --- what receives -----------------------------------------------------------
 
@@ -121,28 +128,25 @@ class _Reader:
         inverted = text.startswith("not ")
         plain = text.removeprefix("not ").strip()
         output = _OUTPUTS.get(plain.casefold())
+        if output is CpuClock.CLK:
+            self._can_follow_clk(node, sinks)
         if output is not None:
-            return [Driver(output, inverted)] * len(sinks)
+            return [Driver(output, inverted, node)] * len(sinks)
         found = [self._pin(node, each, outputs=True) for each in _spread(node, plain)]
         if len(found) != len(sinks):
             raise node.wrong(
                 f"{name} is {_count(len(sinks))} and {plain} is {_count(len(found))}",
                 expected="as many on both sides",
             )
-        return [Driver(pin, inverted) for pin in found]
+        return [Driver(pin, inverted, node) for pin in found]
 
-    def _may_share(self, drivers: Sequence[Driver], nodes: Sequence[Node]) -> None:
-        """Refuse outputs that would fight on one wire."""
-        for driver, node in zip(drivers, nodes, strict=True):
-            text = kinds.word(node, _PIN_TAKES)
-            source = driver.source
-            own = self._class(source).open_collector if isinstance(source, Pin) else ()
-            if isinstance(source, Pin) and source.pin in own and not driver.inverted:
-                continue
-            raise node.wrong(
-                f"{text} is no open-collector output, so it cannot share the wire",
-                expected="a gate, as {any: [...]} or {all: [...]}",
-            )
+    def _can_follow_clk(self, node: Node, sinks: Sequence[Pin | Line]) -> None:
+        """Refuse CLK where only edges are seen: it has two in a T-state."""
+        for sink in sinks:
+            if isinstance(sink, Line) or sink.pin not in self._class(sink).clock_inputs:
+                raise node.wrong(
+                    f"CLK is too fast for {name_of(sink)}", expected="a clock input, as a timer has"
+                )
 
     def _pin(self, node: Node, text: str, *, outputs: bool) -> Pin:
         name, _, pin = (part.strip() for part in text.rpartition("."))

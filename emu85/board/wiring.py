@@ -1,41 +1,55 @@
-"""Wires between device pins and lines: levels, gates, clocks and characters.
+"""Nets that carry levels, clocks and characters from outputs to inputs.
 
-A wire is what one entry of ``lines:`` says: one sink and what drives it.  Three
-things travel on it:
+Three things travel on a net:
 
-* levels, told to the sink when they change;
-* a clock: a square wave that is told once, with its period, to a sink that can
-  reckon with it (a timer's clock input), and reaches every other sink as real
+* levels, told to what receives when they change;
+* a clock: a square wave that is told once, with its period, to a pin that can
+  reckon with it (a timer's clock input), and reaches every other as real
   edges, one event each;
-* frames: characters of an asynchronous line, told once to a sink that takes
-  them (a receiver), and reaching every other sink as real edges.
+* frames: characters of an asynchronous line, told once to a pin that takes
+  them (a receiver), and reaching every other as real edges.
 
-A driver may let its pin go (``None``); a sink that nobody drives sees 1, by its
-pull-up (common practice, no published source).
+An output may let its pin go (``None``).  A net that nobody pulls low is high, by
+its pull-up (common practice, no published source).  Where one output drives it
+high and another low, low wins, and a fight that lasts is noted as a finding.  A
+pin that drives is not told what it does itself.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
+from functools import partial
 from typing import Protocol
 
-from emu85.board.description import Driver, Gate, Pin, Source, Tied, Wire
+from emu85.board.description import Driver, Gate, Pin, Source, Tied
 from emu85.board.frames import MARK, Frame
+from emu85.board.nets import GateOutput, Net, Nets, Origin, Rail, named
+from emu85.board.nodes import Node
 from emu85.board.schedule import Event, Schedule, nearest_t
 from emu85.bus.lines import Line
+from emu85.errors import UserError
 
 DEEPEST = 50
 """Changes that may follow from one another at one moment."""
+
+FIGHT = "one output drives a wire high, another low"
+TOO_FAST = "a clock changes faster than a T-state on a wire where only edges are seen"
 
 
 class Ends(Protocol):
     """What the wires are soldered to."""
 
-    def tell(self, sink: Pin | Line, level: int) -> None:
-        """The level at a sink changed."""
+    @property
+    def schedule(self) -> Schedule:
+        """Board time and deadlines."""
+
+    def note(self, description: str, where: str) -> None:
+        """Count a finding."""
+
+    def teller(self, sink: Pin | Line) -> Callable[[int], None]:
+        """What to call when the level at a sink changes."""
 
     def tell_clock(
         self, sink: Pin, period: Fraction | None, start_t: Fraction, high: Fraction
@@ -57,26 +71,50 @@ class Ends(Protocol):
     def at_rest(self, source: Source) -> int | None:
         """The level of a source before anybody drives it."""
 
+    def is_open(self, source: Source) -> bool:
+        """Whether a source only pulls low and lets go."""
+
 
 class Wave:
-    """A running clock: edge ``2n`` rises and edge ``2n + 1`` falls in period ``n``."""
+    """A running clock: edge ``2n`` begins period ``n``, edge ``2n + 1`` is within it.
 
-    def __init__(self, period: Fraction, start: Fraction, high: Fraction) -> None:
-        """Rises at ``start`` and after every ``period``, high for ``high``; T-states."""
+    Upright, it rises at the first and falls at the second; behind an inverter it
+    is the same wave upside down.
+    """
+
+    def __init__(
+        self, period: Fraction, start: Fraction, high: Fraction, *, is_inverted: bool = False
+    ) -> None:
+        """A period begins at ``start``; the upright wave is high for ``high``; T-states."""
         self.period = period
         self.start = start
         self.high = high
+        self.is_inverted = is_inverted
         self.event: Event | None = None
 
+    def behind(self, *, inverter: bool) -> Wave:
+        """The wave on another net, behind an inverter or not."""
+        is_inverted = self.is_inverted != inverter
+        return Wave(self.period, self.start, self.high, is_inverted=is_inverted)
+
     @property
-    def inverse(self) -> Wave:
-        """The same wave upside down."""
-        return Wave(self.period, self.start + self.high, self.period - self.high)
+    def rise(self) -> Fraction:
+        """The moment of a rising edge."""
+        return self.start + self.high if self.is_inverted else self.start
+
+    @property
+    def high_time(self) -> Fraction:
+        """How long it is high in each period."""
+        return self.period - self.high if self.is_inverted else self.high
 
     def edge(self, number: int) -> int:
         """The T-state of an edge."""
-        rise = self.start + number // 2 * self.period
-        return nearest_t(rise + self.high if number % 2 else rise)
+        begin = self.start + number // 2 * self.period
+        return nearest_t(begin + self.high if number % 2 else begin)
+
+    def level_before(self, number: int) -> int:
+        """The level that ends with an edge."""
+        return number % 2 ^ self.is_inverted
 
     def next_edge(self, t: int) -> int:
         """The number of the first edge after ``t``; edge 0 if the wave begins later."""
@@ -86,235 +124,483 @@ class Wave:
         return number
 
 
-@dataclass(slots=True)
-class _Reached:
-    """The wires that a source drives, by what travels on them.
+class Tap(Protocol):
+    """What hears a net: a pin or a line, or a gate that carries on."""
 
-    A clock goes whole to ``clocks`` and as edges to ``not_clocks``; a character
-    to ``frames`` and ``not_frames``.
+    def follow(self) -> None:
+        """The level may have changed."""
+
+    def follow_wave(self, wave: Wave | None) -> None:
+        """A clock began, or (None) it stopped at the level of now."""
+
+    def follow_frame(self, frame: Frame) -> None:
+        """A character begins."""
+
+
+class Output:
+    """Something that may drive a net.
+
+    Attributes:
+        level: what it drives; None when it lets go.
+        taps: what hears it.
+        wave_taps, edge_taps: those that take a clock whole, and the others.
+        frame_taps, bit_taps: those that take characters whole, and the others.
     """
 
-    everything: list[Wire] = field(default_factory=list)
-    clocks: list[Wire] = field(default_factory=list)
-    not_clocks: list[Wire] = field(default_factory=list)
-    frames: list[Wire] = field(default_factory=list)
-    not_frames: list[Wire] = field(default_factory=list)
+    __slots__ = (
+        "bit_taps",
+        "edge_taps",
+        "frame_taps",
+        "is_open",
+        "level",
+        "net",
+        "origin",
+        "rest",
+        "taps",
+        "wave",
+        "wave_taps",
+    )
+
+    def __init__(self, origin: Origin, net: LiveNet, rest: int | None, *, is_open: bool) -> None:
+        self.origin = origin
+        self.net = net
+        self.rest = self.level = rest
+        self.is_open = is_open
+        self.wave: Wave | None = None
+        self.taps: list[Tap] = []
+        self.wave_taps: list[Tap] = []
+        self.edge_taps: list[Tap] = []
+        self.frame_taps: list[Tap] = []
+        self.bit_taps: list[Tap] = []
+
+
+class LiveNet:
+    """A net with power on.
+
+    Attributes:
+        outputs: what may drive it.
+        may_fight: whether two of them may drive at once.
+        fights: whether two did when it was last looked at.
+    """
+
+    __slots__ = ("fights", "may_fight", "nodes", "outputs")
+
+    def __init__(self, nodes: Sequence[Node]) -> None:
+        self.nodes = nodes
+        self.outputs: list[Output] = []
+        self.may_fight = False
+        self.fights = False
+
+    def level(self) -> int:
+        """What a gate at the net sees."""
+        return int(all(output.level != 0 for output in self.outputs))
+
+    def fighters(self) -> tuple[Output, Output] | None:
+        """An output that drives high and one that drives low, if there are both."""
+        low = next((each for each in self.outputs if each.level == 0), None)
+        if low is None:
+            return None
+        highs = (each for each in self.outputs if each.level == 1 and not each.is_open)
+        high = next(highs, None)
+        return (high, low) if high else None
+
+
+class SinkTap:
+    """A pin or a line that receives."""
+
+    __slots__ = ("_drivers", "_ends", "_level", "_tell", "sink")
+
+    def __init__(self, sink: Pin | Line, drivers: Sequence[Output], ends: Ends) -> None:
+        self.sink = sink
+        self._drivers = drivers
+        self._ends = ends
+        self._level: int | None = None
+        self._tell: Callable[[int], None] | None = None
+
+    def _now(self) -> int:
+        for driver in self._drivers:
+            if driver.level == 0:
+                return 0
+        return 1
+
+    def settle(self) -> None:
+        """Tell the level for the first time since power came on."""
+        self._level = None
+        self._tell = self._ends.teller(self.sink)
+        self.follow()
+
+    def follow(self) -> None:
+        """Tell the level if it has changed."""
+        now = self._now()
+        if now != self._level and self._tell:
+            self._level = now
+            self._tell(now)
+
+    def follow_wave(self, wave: Wave | None) -> None:
+        """Tell a clock."""
+        assert isinstance(self.sink, Pin)
+        if wave:
+            self._ends.tell_clock(self.sink, wave.period, wave.rise, wave.high_time)
+            return
+        self._level = self._now()
+        self._ends.tell_clock(self.sink, None, Fraction(self._ends.schedule.now), Fraction(0))
+
+    def follow_frame(self, frame: Frame) -> None:
+        """Tell a character."""
+        assert isinstance(self.sink, Pin)
+        self._ends.tell_frame(self.sink, frame)
+
+
+class GateTap:
+    """A gate or an inverter, which drives another net."""
+
+    __slots__ = ("_inputs", "_is_any", "_wiring", "output")
+
+    def __init__(
+        self,
+        gate: Gate,
+        inputs: Sequence[tuple[LiveNet, bool]],
+        output: Output,
+        wiring: Wiring,
+    ) -> None:
+        """``inputs`` are nets, each with whether it is inverted."""
+        self.output = output
+        self._is_any = gate is Gate.ANY
+        self._inputs = inputs
+        self._wiring = wiring
+
+    @property
+    def inputs(self) -> list[LiveNet]:
+        """The nets at its inputs."""
+        return [net for net, _ in self._inputs]
+
+    @property
+    def is_single(self) -> bool:
+        """Whether it has one input, so that a clock is a clock behind it as well."""
+        return len(self._inputs) == 1
+
+    @property
+    def keeps_frames(self) -> bool:
+        """Whether characters stay whole: a receiver reckons with their AND, nothing else."""
+        upright = not any(inverted for _, inverted in self._inputs)
+        return upright and (self.is_single or not self._is_any)
+
+    def now(self) -> int:
+        """The level that follows from the inputs."""
+        levels = (bool(net.level()) != inverted for net, inverted in self._inputs)
+        return int(any(levels) if self._is_any else all(levels))
+
+    def follow(self) -> None:
+        """Drive what follows from the inputs."""
+        self._wiring.drive(self.output, self.now())
+
+    def follow_wave(self, wave: Wave | None) -> None:
+        """Carry a clock on."""
+        if wave is None:
+            self._wiring.stop_wave(self.output)
+            return
+        (_, inverted), *_ = self._inputs
+        self._wiring.begin_wave(self.output, wave.behind(inverter=inverted))
+
+    def follow_frame(self, frame: Frame) -> None:
+        """Carry a character on."""
+        self._wiring.send_frame(self.output, frame)
 
 
 class Wiring:
-    """Carries every change of a driver to what it reaches.
+    """Carries every change of an output to what it reaches.
 
-    While power comes on, drivers find their levels in silence (:meth:`power`);
-    then every sink is told once (:meth:`settle`), so that no sink sees an edge
-    that is only an order of start-up.
+    While power comes on, outputs find their levels in silence (:meth:`power`);
+    then everything that receives is told once (:meth:`settle`), so that nothing
+    sees an edge that is only an order of start-up.
     """
 
-    def __init__(self, wires: Sequence[Wire], ends: Ends, schedule: Callable[[], Schedule]) -> None:
-        """``schedule()`` is the host's, which may be plugged in later."""
-        self._wires = wires
+    def __init__(self, nets: Nets, ends: Ends) -> None:
         self._ends = ends
-        self._schedule = schedule
         self._silent = True
         self._depth = 0
-        self._levels: dict[Source, int | None] = {}
-        self._sinks: dict[Pin | Line, int] = {}
-        self._waves: dict[Source, Wave] = {}
-        self._rest: dict[Source, int | None] = {}
-        self._reached: dict[Source, _Reached] = {}
-        for wire in wires:
-            for driver in wire.drivers:
-                self._reach(driver.source, wire)
+        self._pins = nets.ends
+        self._outputs: dict[Origin, Output] = {}
+        self._sinks: list[SinkTap] = []
+        self._gates: list[GateTap] = []
+        self._live: list[LiveNet] = []
+        net_of: dict[Net, LiveNet] = {}
+        for net in nets:
+            net_of[net] = self._fit(net)
+        for output in list(self._outputs.values()):
+            if isinstance(output.origin, GateOutput):
+                inputs = output.origin.inputs
+                self._fit_gate(
+                    GateTap(
+                        output.origin.gate,
+                        [(self._feeding(each, nets, net_of), each.inverted) for each in inputs],
+                        output,
+                        self,
+                    )
+                )
+        for output in self._outputs.values():
+            self._sort_taps(output)
+
+    # --- what the board asks ------------------------------------------------------
 
     def is_wired(self, pin: Pin) -> bool:
         """Whether a wire begins or ends at a pin."""
-        return pin in self._reached or any(wire.sink == pin for wire in self._wires)
+        return pin in self._pins
 
-    def sources_of(self, device: str) -> list[Pin]:
-        """The pins of a device that drive something."""
-        pins = [source for source in self._reached if isinstance(source, Pin)]
-        return [pin for pin in pins if pin.device == device]
+    def output(self, source: Source) -> Output | None:
+        """What a source drives with; None if no wire begins there."""
+        return self._outputs.get(source)
+
+    def outputs_of(self, device: str) -> dict[str, Output]:
+        """The outputs of a device that a wire reaches, by pin."""
+        return {
+            origin.pin: output
+            for origin, output in self._outputs.items()
+            if isinstance(origin, Pin) and origin.device == device
+        }
 
     def power(self) -> None:
-        """Let every driver be at rest and tell nobody until :meth:`settle`."""
-        self._levels = dict(self._rest)
-        self._sinks.clear()
-        self._waves.clear()
+        """Let every output be at rest and tell nobody until :meth:`settle`."""
+        for output in self._outputs.values():
+            output.level = output.rest
+            output.wave = None
+        for net in self._live:
+            net.fights = False
         self._silent = True
 
     def settle(self) -> None:
-        """Tell each sink the level, and the clock, that follows from its drivers."""
+        """Tell each sink the level, and the clock, that follows from the outputs."""
+        self._settle_gates()
         self._silent = False
-        for wire in self._wires:
-            level = self._sinks[wire.sink] = self._level(wire)
-            self._ends.tell(wire.sink, level)
-        for source in list(self._waves):
-            self._begin(source)
+        for net in self._live:
+            self._look_for_a_fight(net)
+        for sink in self._sinks:
+            sink.settle()
+        for output in [each for each in self._outputs.values() if each.wave]:
+            self._begin(output)
 
-    def drive(self, source: Source, level: int | None) -> None:
-        """A driver goes to a level, or lets its pin go (None); what it reaches is told.
+    def drive_source(self, source: Source, level: int) -> None:
+        """:meth:`drive` for a source that may have no wire."""
+        output = self._outputs.get(source)
+        if output:
+            self.drive(output, level)
+
+    def clock_source(self, source: Source, period: Fraction, start_t: Fraction) -> None:
+        """:meth:`drive_clock`, high for half of the period, likewise."""
+        output = self._outputs.get(source)
+        if output:
+            self.drive_clock(output, period, start_t, None)
+
+    def drive(self, output: Output, level: int | None) -> None:
+        """An output goes to a level, or lets its pin go (None); what it reaches is told.
 
         Raises:
             UserError: devices drive one another round and round without end.
         """
-        if source in self._waves:
-            self._stop(source)
-        reached = self._reached.get(source)
-        if reached:
-            self._put(source, level, reached.everything)
+        if output.wave:
+            self.stop_wave(output)
+        self._put(output, level, output.taps)
 
     def drive_clock(
         self,
-        source: Source,
+        output: Output,
         period: Fraction | None,
         start_t: Fraction | int,
         high: Fraction | None,
     ) -> None:
-        """A driver gives a square wave, or (None) stops at the level it has now.
-
-        Raises:
-            UserError: a wave too fast for a sink that needs its edges.
-        """
-        self._stop(source)
-        if period is None or source not in self._reached:
+        """An output gives a square wave, or (None) stops at the level it has now."""
+        if period is None:
+            self.stop_wave(output)
             return
         width = period / 2 if high is None else high
-        self._waves[source] = Wave(period, Fraction(start_t), width)
+        self.begin_wave(output, Wave(period, Fraction(start_t), width))
+
+    def begin_wave(self, output: Output, wave: Wave) -> None:
+        """An output gives a square wave from now on."""
+        self.stop_wave(output)
+        output.wave = wave
         if not self._silent:
-            self._begin(source)
+            self._begin(output)
 
-    def send_frame(self, source: Source, frame: Frame) -> None:
-        """A driver begins to send a character."""
-        reached = self._reached.get(source)
-        if reached is None:
-            return
-        for wire in reached.frames:
-            assert isinstance(wire.sink, Pin)
-            self._ends.tell_frame(wire.sink, frame)
-        if reached.not_frames:
-            self._spell_out(source, frame, reached.not_frames)
-
-    # --- levels ---------------------------------------------------------------------
-
-    def _reach(self, source: Source, wire: Wire) -> None:
-        if isinstance(source, Tied):
-            self._rest[source] = source.value
-            return
-        reached = self._reached.setdefault(source, _Reached())
-        if wire in reached.everything:
-            return
-        self._rest[source] = self._ends.at_rest(source)
-        reached.everything.append(wire)
-        clock = self._carries_clock(wire)
-        (reached.clocks if clock else reached.not_clocks).append(wire)
-        frames = self._carries_frames(source, wire)
-        (reached.frames if frames else reached.not_frames).append(wire)
-
-    def _carries_clock(self, wire: Wire) -> bool:
-        return len(wire.drivers) == 1 and self._ends.takes_clock(wire.sink)
-
-    def _carries_frames(self, source: Source, wire: Wire) -> bool:
-        """Whether characters go whole: a receiver reckons with their AND, nothing else."""
-        ands = wire.gate is not Gate.ANY or len(wire.drivers) == 1
-        upright = not any(driver.inverted for driver in wire.drivers)
-        ends = self._ends.sends_frames(source) and self._ends.takes_frames(wire.sink)
-        return ends and ands and upright
-
-    def _put(self, source: Source, level: int | None, wires: list[Wire]) -> None:
-        if self._levels.get(source, 0) == level:
-            return
-        self._levels[source] = level
-        if self._silent:
-            return
-        self._depth += 1
-        try:
-            for wire in wires:
-                self._update(wire)
-        finally:
-            self._depth -= 1
-
-    def _update(self, wire: Wire) -> None:
-        now = self._level(wire)
-        if self._sinks.get(wire.sink, 0) == now:
-            return
-        if self._depth > DEEPEST:
-            raise wire.node.wrong("this wire closes a loop that never comes to rest")
-        self._sinks[wire.sink] = now
-        self._ends.tell(wire.sink, now)
-
-    def _level(self, wire: Wire) -> int:
-        if len(wire.drivers) == 1:
-            return int(self._seen(wire.drivers[0]))
-        if wire.gate is Gate.ANY:
-            return int(any(self._seen(driver) for driver in wire.drivers))
-        # Outputs that share a wire: any that is low pulls it low, if none does it is high.
-        return int(all(self._seen(driver) for driver in wire.drivers))
-
-    def _seen(self, driver: Driver) -> bool:
-        level = self._levels.get(driver.source, 0)
-        return (level is None or bool(level)) != driver.inverted
-
-    # --- clocks ---------------------------------------------------------------------
-
-    def _begin(self, source: Source) -> None:
-        wave, reached = self._waves[source], self._reached[source]
-        for wire in reached.clocks:
-            assert isinstance(wire.sink, Pin)
-            seen = wave.inverse if wire.drivers[0].inverted else wave
-            self._ends.tell_clock(wire.sink, seen.period, seen.start, seen.high)
-        plain = reached.not_clocks
-        if not plain:
-            return
-        if wave.period < 2:  # a pulse shorter than a T-state is still two edges
-            raise plain[0].node.wrong(
-                "the clock on this wire changes faster than a T-state",
-                expected="a slower one, or a clock input",
-            )
-        number = wave.next_edge(self._schedule().now)
-        if number:
-            self._put(source, number % 2, plain)
-        self._await_edge(source, wave, number, plain)
-
-    def _await_edge(self, source: Source, wave: Wave, number: int, plain: list[Wire]) -> None:
-        def happen() -> None:
-            self._await_edge(source, wave, number + 1, plain)
-            self._put(source, 1 - number % 2, plain)
-
-        wave.event = self._schedule().at(wave.edge(number), happen)
-
-    def _stop(self, source: Source) -> None:
-        """End a clock, the pin staying at the level where the wave has it now."""
-        wave = self._waves.pop(source, None)
+    def stop_wave(self, output: Output) -> None:
+        """End a clock, if there is one; the pin stays at the level that it has now."""
+        wave, output.wave = output.wave, None
         if wave is None:
             return
         if wave.event:
             wave.event.cancel()
-        now = self._schedule().now
-        number = wave.next_edge(now)
+        number = wave.next_edge(self._ends.schedule.now)
         if number:
-            self._levels[source] = number % 2
+            output.level = wave.level_before(number)
         if self._silent:
             return
-        for wire in self._reached[source].clocks:
-            assert isinstance(wire.sink, Pin)
-            self._sinks[wire.sink] = self._level(wire)
-            self._ends.tell_clock(wire.sink, None, Fraction(now), Fraction(0))
+        for tap in output.wave_taps:
+            tap.follow_wave(None)
 
-    # --- characters -----------------------------------------------------------------
+    def send_frame(self, output: Output, frame: Frame) -> None:
+        """An output begins to send a character."""
+        for tap in output.frame_taps:
+            tap.follow_frame(frame)
+        if output.bit_taps:
+            self._spell_out(output, frame)
 
-    def _spell_out(self, source: Source, frame: Frame, plain: list[Wire]) -> None:
-        """Give a character to sinks that see levels only."""
+    # --- fitting ------------------------------------------------------------------------
+
+    def _fit(self, net: Net) -> LiveNet:
+        """The outputs of a net, and what hears them."""
+        live = LiveNet(net.nodes)
+        self._live.append(live)
+        for joint in net.joints:
+            origin = joint.origin
+            output = Output(origin, live, self._rest(origin), is_open=self._is_open(origin))
+            self._outputs[origin] = output
+            live.outputs.append(output)
+        live.may_fight = len(live.outputs) > 1 and not all(o.is_open for o in live.outputs)
+        for sink in net.sinks:
+            drivers = [output for output in live.outputs if output.origin != sink]
+            if drivers:
+                tap = SinkTap(sink, drivers, self._ends)
+                self._sinks.append(tap)
+                for output in drivers:
+                    output.taps.append(tap)
+        return live
+
+    def _feeding(self, driver: Driver, nets: Nets, net_of: Mapping[Net, LiveNet]) -> LiveNet:
+        """The net at an input of a gate; a level it is tied to has one of its own."""
+        if not isinstance(driver.source, Tied):
+            return net_of[nets.of(driver.source)]
+        tied = LiveNet(())
+        level = driver.source.value
+        tied.outputs.append(Output(Rail(level), tied, level, is_open=False))
+        return tied
+
+    def _fit_gate(self, gate: GateTap) -> None:
+        self._gates.append(gate)
+        for output in dict.fromkeys(each for net in gate.inputs for each in net.outputs):
+            output.taps.append(gate)
+
+    def _rest(self, origin: Origin) -> int | None:
+        if isinstance(origin, Rail):
+            return origin.level
+        return 0 if isinstance(origin, GateOutput) else self._ends.at_rest(origin)
+
+    def _is_open(self, origin: Origin) -> bool:
+        return not isinstance(origin, Rail | GateOutput) and self._ends.is_open(origin)
+
+    def _sort_taps(self, output: Output) -> None:
+        is_alone = len(output.net.outputs) == 1
+        for tap in output.taps:
+            takes_wave = is_alone and self._takes_wave(tap)
+            (output.wave_taps if takes_wave else output.edge_taps).append(tap)
+            (output.frame_taps if self._takes_frames(tap) else output.bit_taps).append(tap)
+
+    def _takes_wave(self, tap: Tap) -> bool:
+        if isinstance(tap, GateTap):
+            return tap.is_single and len(tap.output.net.outputs) == 1
+        return isinstance(tap, SinkTap) and self._ends.takes_clock(tap.sink)
+
+    def _takes_frames(self, tap: Tap) -> bool:
+        if isinstance(tap, GateTap):
+            return tap.keeps_frames
+        return isinstance(tap, SinkTap) and self._ends.takes_frames(tap.sink)
+
+    # --- levels ---------------------------------------------------------------------------
+
+    def _settle_gates(self) -> None:
+        """Bring gates to what follows from outputs at rest, through any number of gates."""
+        for _ in range(len(self._gates) + 1):
+            before = [gate.output.level for gate in self._gates]
+            for gate in self._gates:
+                gate.output.level = gate.now()
+            if before == [gate.output.level for gate in self._gates]:
+                return
+        raise self._never_rests(self._gates[0].output)
+
+    def _put(self, output: Output, level: int | None, taps: list[Tap]) -> None:
+        if output.level == level:
+            return
+        output.level = level
+        if self._silent:
+            return
+        if output.net.may_fight:
+            self._look_for_a_fight(output.net)
+        if self._depth > DEEPEST:
+            raise self._never_rests(output)
+        self._depth += 1
+        try:
+            for tap in taps:
+                tap.follow()
+        finally:
+            self._depth -= 1
+
+    def _never_rests(self, output: Output) -> UserError:
+        return output.net.nodes[0].wrong("this wire closes a loop that never comes to rest")
+
+    # --- fights ---------------------------------------------------------------------------
+
+    def _look_for_a_fight(self, net: LiveNet) -> None:
+        """Look again a T-state later: outputs that change hands overlap by nanoseconds."""
+        if net.fighters() is None:
+            net.fights = False
+        elif not net.fights:
+            net.fights = True
+            schedule = self._ends.schedule
+            schedule.at(schedule.now + 1, partial(self._note_a_fight, net))
+
+    def _note_a_fight(self, net: LiveNet) -> None:
+        fighters = net.fighters()
+        if fighters:
+            names = sorted(named(output.origin) for output in fighters)
+            self._ends.note(FIGHT, f"{' and '.join(names)} ({_places(net.nodes)})")
+
+    # --- clocks ---------------------------------------------------------------------------
+
+    def _begin(self, output: Output) -> None:
+        wave = output.wave
+        assert wave is not None
+        for tap in output.wave_taps:
+            tap.follow_wave(wave)
+        if not output.edge_taps:
+            return
+        if wave.period < 2:  # a pulse shorter than a T-state is still two edges
+            self._ends.note(TOO_FAST, f"{named(output.origin)} ({_places(output.net.nodes)})")
+            return
+        number = wave.next_edge(self._ends.schedule.now)
+        if number:
+            self._put(output, wave.level_before(number), output.edge_taps)
+        self._await_edge(output, wave, number)
+
+    def _await_edge(self, output: Output, wave: Wave, number: int) -> None:
+        happen = partial(self._edge, output, wave, number)
+        wave.event = self._ends.schedule.at(wave.edge(number), happen)
+
+    def _edge(self, output: Output, wave: Wave, number: int) -> None:
+        self._await_edge(output, wave, number + 1)
+        self._put(output, 1 - wave.level_before(number), output.edge_taps)
+
+    # --- characters -----------------------------------------------------------------------
+
+    def _spell_out(self, output: Output, frame: Frame) -> None:
+        """Give a character to what sees levels only."""
         changes: deque[tuple[int, int]] = deque()
         before = MARK
         for number, level in enumerate((*frame.levels, MARK)):
             if level != before:
                 changes.append((nearest_t(frame.start + number * frame.bit_time), level))
             before = level
+        self._await_change(output, changes)
 
-        def walk() -> None:
-            _, level = changes.popleft()
-            if changes:
-                self._schedule().at(changes[0][0], walk)
-            self._put(source, level, plain)
-
+    def _await_change(self, output: Output, changes: deque[tuple[int, int]]) -> None:
         if changes:
-            self._schedule().at(changes[0][0], walk)
+            self._ends.schedule.at(changes[0][0], partial(self._change, output, changes))
+
+    def _change(self, output: Output, changes: deque[tuple[int, int]]) -> None:
+        _, level = changes.popleft()
+        self._await_change(output, changes)
+        self._put(output, level, output.bit_taps)
+
+
+def _places(nodes: Sequence[Node]) -> str:
+    """The lines of the board file that make a net."""
+    lines = sorted({node.place.line for node in nodes if node.place.line})
+    return f"{nodes[0].place.file}:" + ",".join(str(line) for line in lines)

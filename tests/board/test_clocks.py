@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from emu85.board import fit, read_board
+from emu85.board import read_board
 from emu85.bus.lines import Line
 from emu85.errors import UserError
 from tests.board.fakes import MINIMAL, Bench
@@ -157,8 +157,37 @@ def test_power_starts_the_clocks_afresh() -> None:
 
 
 def test_a_clock_too_fast_for_edges() -> None:
-    text = WIRED + "  - {device: oscillator, rate: 1.5 MHz}\nlines:\n"
-    fit(read_board(text + "  eye.clk: oscillator.out\n", "fast.yaml")).power()
-    with pytest.raises(UserError, match="faster than a T-state") as caught:
-        fit(read_board(text + "  eye.i0: oscillator.out\n", "fast.yaml")).power()
-    assert (caught.value.place.file, caught.value.place.line) == ("fast.yaml", 12)
+    fast = "  - {device: oscillator, rate: 1.5 MHz}\n"
+    bench, _, eye = board("  eye.clk: oscillator.out\n", fast)
+    assert len(eye.clocks) == 1 and bench.host.notes == []
+    bench, _, eye = board("  eye.i0: oscillator.out\n", fast)
+    bench.run_to(100)
+    assert eye.of("i0") == [(0, 0)]
+    words = "a clock changes faster than a T-state on a wire where only edges are seen"
+    assert bench.host.notes == [(0, words, "oscillator.out (bench.yaml:12)")]
+
+
+# --- what the CPU gives ----------------------------------------------------------------
+
+
+def test_clk_is_a_clock_of_one_period_a_t_state() -> None:
+    bench, _, eye = board("  eye.clk: CLK\n")
+    assert eye.clocks == [(0, Fraction(1), Fraction(1, 2), Fraction(1, 2))]
+    bench.board.reset()
+    assert len(eye.clocks) == 1
+
+
+@pytest.mark.parametrize("sink", ["eye.i0", "INTR", "eye.i0-i7"])
+def test_clk_where_only_edges_are_seen(sink: str) -> None:
+    with pytest.raises(UserError, match=r"CLK is too fast for .*expected a clock") as caught:
+        read_board(WIRED + f"lines:\n  {sink}: clk\n", "fast.yaml")
+    assert caught.value.place.line == 11
+
+
+def test_reset_out_is_high_during_a_reset() -> None:
+    bench, _, eye = board("  eye.i0: RESET OUT\n  eye.i1: not reset out\n")
+    assert eye.of("i0") == [(0, 0), (0, 1), (0, 0)]  # power-on ends with a reset
+    bench.run_to(50)
+    bench.board.reset()
+    assert eye.of("i0")[3:] == [(50, 1), (50, 0)]
+    assert eye.of("i1")[3:] == [(50, 0), (50, 1)]

@@ -51,12 +51,13 @@ def test_an_open_collector_output_alone_needs_no_gate() -> None:
 @pytest.mark.parametrize(
     ("drivers", "column", "words"),
     [
-        ("[a.out, b.irq0]", 10, "a.out is no open-collector output"),
+        ("[a.out, b.irq0]", 10, "a.out is no open-collector output.*share the wire with b.irq0"),
+        ("[a.out, b.out]", 17, "b.out is no open-collector output.*share the wire with a.out"),
         ("[a.irq0, b.out]", 18, "b.out is no open-collector output"),
         ("[a.irq0, not b.irq0]", 18, "not b.irq0 is no open-collector output"),
         ("[a.irq0, SOD]", 18, "SOD is no open-collector output"),
         ("[a.irq0, high]", 18, "high is no open-collector output"),
-        ("[a.p0, b.p0]", 10, "a.p0 is no open-collector output"),
+        ("[a.p0, b.out, HLDA]", 23, "HLDA is no open-collector output"),
     ],
 )
 def test_outputs_that_would_fight_are_refused(drivers: str, column: int, words: str) -> None:
@@ -64,6 +65,141 @@ def test_outputs_that_would_fight_are_refused(drivers: str, column: int, words: 
         read_board(WIRED + f"lines:\n  TRAP: high\n  INTR: {drivers}\n", "bad.yaml")
     assert (caught.value.place.line, caught.value.place.column) == (13, column)
     assert "{any: [...]} or {all: [...]}" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("entries", "line", "words"),
+    [
+        ("eye.i0: a.out|eye.i1: b.irq0|eye.i2: [a.irq0, b.irq0]|eye.i3: a.irq0", 0, ""),
+        ("a.p0: a.out|a.p0-p1: low", 13, "'a.p0' is wired twice, first in line 12"),
+        ("a.p0: b.p0|a.p1: b.out|b.p0: low|eye.i0: b.p0", 0, ""),
+        ("a.p0: b.p0|a.p1: b.p1|a.p2: a.out|b.p0: b.out|eye.i0: [a.p0, SOD]", 16, "SOD .*b.out"),
+        ("eye.i0: [a.p0, a.out]|eye.i1: [a.p0, b.irq0]", 13, "a.out .* b.irq0"),
+        ("a.p0: low|eye.i0: [a.p0, b.out]", 13, "b.out .* low of line 12"),
+        ("b.p0: {any: [a.out, SOD]}|eye.i0: [b.p0, b.out]", 13, "with a.out or SOD of line 12"),
+        ("b.p0: not a.out|eye.i0: [b.p0, b.out]", 13, "b.out .* with not a.out of line 12"),
+        ("b.p0: not a.out|b.p1: b.out|eye.i0: [b.p0, b.p1]", 14, "b.out.* not a.out of line 12"),
+    ],
+)
+def test_outputs_that_meet_by_way_of_other_entries(entries: str, line: int, words: str) -> None:
+    text = WIRED + "lines:\n" + "".join(f"  {each}\n" for each in entries.split("|"))
+    if not line:
+        read_board(text, "bad.yaml")
+        return
+    with pytest.raises(UserError, match=words) as caught:
+        read_board(text, "bad.yaml")
+    assert caught.value.place.line == line
+
+
+# --- nets ------------------------------------------------------------------------------
+
+
+def test_a_pin_in_two_entries_is_on_one_net() -> None:
+    """Three open-collector outputs and three inputs, by three entries."""
+    _, a, _, eye = board(
+        "  eye.i0: [a.irq0, b.irq0]\n  eye.i1: [b.irq0, b.irq1]\n  eye.i2: not b.irq1\n"
+    )
+    a.site.drive("irq0", 0)
+    assert [eye.of(f"i{n}")[-1][1] for n in range(3)] == [0, 0, 1]
+    a.site.drive("irq0", 1)
+    assert [eye.of(f"i{n}")[-1][1] for n in range(3)] == [1, 1, 0]
+
+
+def test_three_bidirectional_pins_on_a_bus_see_one_another() -> None:
+    bench = Bench(
+        WIRED + "  - {device: port, name: c}\nlines:\n  b.p0-p7: a.p0-p7\n  c.p0-p7: a.p0-p7\n"
+    )
+    ports = [bench.board.devices[name] for name in "abc"]
+    for driver in ports:
+        assert isinstance(driver, Port)
+        for bit in range(8):
+            driver.site.drive(f"p{bit}", 0xA6 >> bit & 1)
+        for other in ports:
+            assert isinstance(other, Port)
+            seen = sum(other.pins[f"p{bit}"] << bit for bit in range(8))
+            assert seen == (0xFF if other is driver else 0xA6)
+        for bit in range(8):
+            driver.site.release(f"p{bit}")
+    bench.run_to(10)
+    assert bench.host.notes == []
+
+
+def test_gates_behind_gates() -> None:
+    bench, a, b, eye = board(
+        "  b.p0: {all: [a.out, a.p1]}\n  INTR: not b.p0\n  eye.i0: {any: [b.p0, b.p1]}\n"
+        "  b.p1: not a.p1\n"
+    )
+    for out, p1 in ((0, 0), (0, 1), (1, 0), (1, 1)):
+        a.site.drive("out", out)
+        a.site.drive("p1", p1)
+        assert b.pins["p0"] == (out and p1)
+        assert bench.host.of(Line.INTR)[-1][1] == 1 - (out and p1)
+        assert eye.of("i0")[-1][1] == ((out and p1) or 1 - p1)
+
+
+def test_a_ring_of_inverters_is_told() -> None:
+    ring = "lines:\n  a.p0: not b.p0\n  b.p0: not a.p1\n  a.p1: not a.p0\n"
+    with pytest.raises(UserError, match="never comes to rest") as caught:
+        Bench(WIRED + ring, "ring.yaml")
+    assert caught.value.place.file == "ring.yaml"
+
+
+# --- outputs that fight ------------------------------------------------------------------
+
+
+def fight(t: int, pins: str, lines: str) -> tuple[int, str, str]:
+    return (t, "one output drives a wire high, another low", f"{pins} (bench.yaml:{lines})")
+
+
+def test_pins_that_drive_one_wire_apart_are_a_finding_and_low_wins() -> None:
+    bench, a, b, eye = board("  a.p0: b.p0\n  eye.i0: a.p0\n")
+    bench.run_to(10)
+    a.site.drive("p0", 1)
+    b.site.drive("p0", 1)
+    bench.run_to(20)
+    assert bench.host.notes == []
+    b.site.drive("p0", 0)
+    assert eye.of("i0")[-1] == (20, 0)
+    bench.run_to(30)
+    assert bench.host.notes == [fight(21, "a.p0 and b.p0", "12,13")]
+    b.site.drive("p0", 1)
+    b.site.drive("p0", 0)
+    b.site.release("p0")
+    bench.run_to(40)
+    assert len(bench.host.notes) == 1  # hands changed within a T-state
+    b.site.drive("p0", 0)
+    bench.run_to(50)
+    a.site.release("p0")
+    assert bench.host.notes[1:] == [fight(41, "a.p0 and b.p0", "12,13")]
+
+
+@pytest.mark.parametrize("level", [0, 1])
+def test_a_pin_that_drives_against_the_supply_or_ground(level: int) -> None:
+    bench, a, _, _ = board(f"  a.p3: {'low' if level else 'high'}\n")
+    a.site.drive("p3", 1 - level)
+    bench.run_to(10)
+    assert bench.host.notes == []
+    a.site.drive("p3", level)
+    bench.run_to(20)
+    pins = "a.p3 and low" if level else "a.p3 and high"
+    assert bench.host.notes == [fight(11, pins, "12")]
+
+
+def test_an_output_that_drives_an_open_collector_wire_high() -> None:
+    bench, a, b, _ = board("  a.p0: [b.irq0, b.irq1]\n")
+    b.site.drive("irq0", 0)
+    bench.run_to(10)
+    assert bench.host.notes == []
+    a.site.drive("p0", 1)
+    bench.run_to(20)
+    assert bench.host.notes == [fight(11, "a.p0 and b.irq0", "12")]
+
+
+def test_a_fight_from_power_on() -> None:
+    bench, a, _, _ = board("  a.p0: {any: [b.out, low]}\n  b.p0: [a.p0]\n")
+    a.site.drive("p0", 1)
+    bench.run_to(5)
+    assert bench.host.notes == [fight(1, "a.p0 and b.out or low", "12,13")]
 
 
 # --- gates -----------------------------------------------------------------------------

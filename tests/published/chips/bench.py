@@ -102,15 +102,28 @@ class Peripheral(Device):
             self.site.drive(f"q{bit}", value >> bit & 1)
 
 
+class FarSide(Peripheral):
+    """Eight wires (``p``), each driven and read: what is read is what the chip drives."""
+
+    kind = "far side"
+    outputs: ClassVar[Mapping[str, str]] = {f"p{bit}": "out" for bit in range(8)}
+
+    def write(self, register: int, value: int) -> None:
+        for bit in range(8):
+            self.site.drive(f"p{bit}", value >> bit & 1)
+
+
 @contextmanager
 def plugged() -> Iterator[None]:
-    """Let board files name a ``peripheral``."""
+    """Let board files name a ``peripheral`` and a ``far side``."""
     known = registry.devices()
-    known[Peripheral.kind] = Peripheral
+    own = (Peripheral, FarSide)
+    known.update({device.kind: device for device in own})
     try:
         yield
     finally:
-        del known[Peripheral.kind]
+        for device in own:
+            del known[device.kind]
 
 
 class Bench:

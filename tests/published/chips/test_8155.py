@@ -19,19 +19,16 @@ from .bench import Bench
 BOARD = """
 ports:
   - {device: 8155, name: combo, at: 40-47, memory-at: 9000-90FF}
-  - {device: peripheral, name: side a, at: 30}
-  - {device: peripheral, name: side b, at: 31}
-  - {device: peripheral, name: side c, at: 32}
+  - {device: far side, name: side a, at: 30}
+  - {device: far side, name: side b, at: 31}
+  - {device: far side, name: side c, at: 32}
   - {device: peripheral, name: pulses, at: 33}
 wired:
   - {device: oscillator, name: crystal, rate: RATE}
 lines:
-  combo.pa0-pa7: side a.q0-q7
-  combo.pb0-pb7: side b.q0-q7
-  combo.pc0-pc5: side c.q0-q5
-  side a.p0-p7: combo.pa0-pa7
-  side b.p0-p7: combo.pb0-pb7
-  side c.p0-p5: combo.pc0-pc5
+  combo.pa0-pa7: side a.p0-p7
+  combo.pb0-pb7: side b.p0-p7
+  combo.pc0-pc5: side c.p0-p5
   side c.p6: combo.timerout
   combo.timerin: TIMERIN
 """
@@ -528,9 +525,9 @@ def test_a_timer_that_nobody_sees_schedules_nothing() -> None:
         ((", memory-at: 9000-90FF", ""), ["'memory-at'", "bench.yaml:9:"]),
         (
             ("side c.p6: combo.timerout", "side c.p6: combo.timerin"),
-            ["'timerin'", "bench.yaml:23:"],
+            ["'timerin'", "bench.yaml:20:"],
         ),
-        (("combo.pc0-pc5: side c.q0-q5", "combo.pc6: side c.q0"), ["'pc6'", "bench.yaml:19:"]),
+        (("combo.pc0-pc5: side c.p0-p5", "combo.pc6: side c.p0"), ["'pc6'", "bench.yaml:19:"]),
         (("at: 40-47,", "at: 40-47, timer: 5,"), ["'timer'", "bench.yaml:9:"]),
     ],
 )

@@ -18,16 +18,13 @@ from .bench import Bench
 BOARD = """
 ports:
   - {device: 8255A, name: ppi, at: 20-23}
-  - {device: peripheral, name: side a, at: 30}
-  - {device: peripheral, name: side b, at: 31}
-  - {device: peripheral, name: side c, at: 32}
+  - {device: far side, name: side a, at: 30}
+  - {device: far side, name: side b, at: 31}
+  - {device: far side, name: side c, at: 32}
 lines:
-  ppi.pa0-pa7: side a.q0-q7
-  ppi.pb0-pb7: side b.q0-q7
-  ppi.pc0-pc7: side c.q0-q7
-  side a.p0-p7: ppi.pa0-pa7
-  side b.p0-p7: ppi.pb0-pb7
-  side c.p0-p7: ppi.pc0-pc7
+  ppi.pa0-pa7: side a.p0-p7
+  ppi.pb0-pb7: side b.p0-p7
+  ppi.pc0-pc7: side c.p0-p7
 """
 
 NAMES = """

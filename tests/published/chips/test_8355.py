@@ -27,13 +27,11 @@ memory:
 BOARD = """
 ports:
   - {device: 8355, name: rom, at: 00-03, memory-at: 0000-07FF}
-  - {device: peripheral, name: side a, at: 30}
-  - {device: peripheral, name: side b, at: 31}
+  - {device: far side, name: side a, at: 30}
+  - {device: far side, name: side b, at: 31}
 lines:
-  rom.pa0-pa7: side a.q0-q7
-  rom.pb0-pb7: side b.q0-q7
-  side a.p0-p7: rom.pa0-pa7
-  side b.p0-p7: rom.pb0-pb7
+  rom.pa0-pa7: side a.p0-p7
+  rom.pb0-pb7: side b.p0-p7
 """
 
 NAMES = """
