@@ -272,6 +272,33 @@ def _devices(options: argparse.Namespace) -> int:
     return 0
 
 
+# --- rehearsals -------------------------------------------------------------------
+
+
+def _add_rehearse(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", nargs="*", help="rehearsals, and folders of them")
+    parser.add_argument("--firmware", metavar="FILE", help="burn this instead of what they name")
+    parser.add_argument("--junit", metavar="FILE", help="write the verdicts as JUnit XML")
+    parser.add_argument("--lines", action="store_true", help="what may stand in a rehearsal")
+    parser.set_defaults(action=_rehearse)
+
+
+def _rehearse(options: argparse.Namespace) -> int:
+    if options.lines:
+        from emu85.rehearsal.command import lines_text
+
+        print(lines_text())
+        return 0
+    if not options.files:
+        raise UserError("no rehearsal is named", expected="files, or folders of them")
+    from emu85.console.start import announce_compilation
+
+    announce_compilation()
+    from emu85.rehearsal.command import rehearse_all
+
+    return rehearse_all(options.files, firmware=options.firmware, junit=options.junit)
+
+
 # --- instruction set --------------------------------------------------------------
 
 
@@ -437,6 +464,7 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
     "boards": (_add_boards, "list the demo boards"),
     "devices": (_add_devices, "list the devices, or print all about one: what is modelled"),
+    "rehearse": (_add_rehearse, "perform rehearsals: console lines, and what should come of them"),
     "isa": (_add_isa, "print the instruction set, or all about one mnemonic or opcode"),
     "assemble": (_add_assemble, "assemble source to HEX or binary"),
     "disassemble": (_add_disassemble, "turn an image back into source"),

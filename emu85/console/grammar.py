@@ -64,6 +64,7 @@ class Form:
         action: called with the session and the slots' values by name.
         detail: more for ``help WORD``; may be empty.
         not_said: beginnings of lines that are no form but mean this one.
+        kinds: what the slots' names mean.
         paths: the flat sequences of elements that ``usage`` allows.
     """
 
@@ -72,10 +73,11 @@ class Form:
     action: Action
     detail: str = ""
     not_said: tuple[str, ...] = ()
+    kinds: Mapping[str, Kind] = field(default_factory=lambda: KINDS, repr=False)
     paths: tuple[Path, ...] = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "paths", tuple(_unfold(self.usage)))
+        object.__setattr__(self, "paths", tuple(_unfold(self.usage, self.kinds)))
 
     @property
     def word(self) -> str:
@@ -121,24 +123,24 @@ def unfit(slot: str, offset: int = 0) -> Iterator[None]:
 _PART = re.compile(r"\[(?P<optional>[^\]]*)\]|(?P<word>[^\s\[\]]+)")
 
 
-def _unfold(usage: str) -> Iterator[Path]:
+def _unfold(usage: str, kinds: Mapping[str, Kind]) -> Iterator[Path]:
     parts = [(m["optional"], m["word"]) for m in _PART.finditer(usage)]
     paths: list[Path] = [()]
     for optional, word in parts:
         if word is not None:
-            paths = [(*path, _element(word)) for path in paths]
+            paths = [(*path, _element(word, kinds)) for path in paths]
             continue
-        group = tuple(_element(w) for w in optional.split())
+        group = tuple(_element(w, kinds) for w in optional.split())
         paths = paths + [(*path, *group) for path in paths]
     return iter(sorted(paths, key=len))
 
 
-def _element(word: str) -> Element:
+def _element(word: str, kinds: Mapping[str, Kind]) -> Element:
     many = word.endswith("...")
     name = word.removesuffix("...")
     if not name.isupper():
         return Literal(name)
-    return Slot(name.lower(), KINDS[name], many)
+    return Slot(name.lower(), kinds[name], many)
 
 
 @dataclass(slots=True)

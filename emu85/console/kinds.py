@@ -33,6 +33,7 @@ class Context:
         clock_hz: T-states a second, which turns a time into T-states.
         ends: the board's serial ends.
         joined: those that are joined to the outside.
+        folder: from where files are named.
     """
 
     symbols: Mapping[str, int] = field(default_factory=dict)
@@ -42,6 +43,7 @@ class Context:
     clock_hz: float = 3_072_000.0
     ends: Sequence[str] = ()
     joined: Sequence[str] = ()
+    folder: Path = Path()
 
 
 class Completion(NamedTuple):
@@ -310,7 +312,7 @@ class File(Kind):
     wants: str = "a file name"
 
     def read(self, text: str, context: Context) -> Path:
-        return Path(text).expanduser()
+        return context.folder / Path(text).expanduser()
 
     def complete(self, written: str, context: Context) -> Iterable[Completion]:
         head, slash, tail = written.rpartition("/")

@@ -47,6 +47,7 @@ class Session:
         is_over: set by ``quit``.
         links: serial ends joined to the outside.
         pane: the serial end that the console itself talks to.
+        folder: from where console lines name files.
     """
 
     def __init__(
@@ -63,6 +64,7 @@ class Session:
         self.driver: Driver = driver or PlainDriver()
         self.forms = FORMS
         self.is_over = False
+        self.folder = Path()
         self.links = Links(machine.board)
         self.pane = Pane(machine.board, self.links, self._on_serial)
 
@@ -77,6 +79,7 @@ class Session:
             clock_hz=self.machine.clock_hz,
             ends=list(self.machine.board.serial_ends),
             joined=[name for name, _ in self.links],
+            folder=self.folder,
         )
 
     @property

@@ -83,7 +83,7 @@ def _speed(text: str | None, default: float | None) -> float | None:
 
 
 def _machine(start: Start) -> Machine:
-    _announce_compilation()
+    announce_compilation()
     from emu85.machine import Machine
 
     machine = Machine.from_board(start.board, trace=start.trace)
@@ -97,7 +97,7 @@ def _machine(start: Start) -> Machine:
     return machine
 
 
-def _announce_compilation() -> None:
+def announce_compilation() -> None:
     """Say what takes the time at the very first start."""
     from emu85.cpu.compiler import is_compiled, kept_in
 

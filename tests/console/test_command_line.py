@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from emu85.cli import main
-from emu85.console.start import Start, _announce_compilation, run
+from emu85.console.start import Start, announce_compilation, run
 from emu85.cpu.compiler import compiled_loop
 from emu85.errors import UserError
 from tests.console.programs import COUNTER, TALKER
@@ -342,11 +342,11 @@ def test_a_start_that_must_compile_says_how_often(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     monkeypatch.setenv("EMU85_CACHE", str(tmp_path))
-    _announce_compilation()
+    announce_compilation()
     assert "it is done once and takes" in capsys.readouterr().err
     (tmp_path / "plain").touch()
     monkeypatch.setenv("EMU85_CACHE", str(tmp_path / "plain" / "below"))
-    _announce_compilation()
+    announce_compilation()
     told = capsys.readouterr().err
     assert "at each start" in told
     assert "once" not in told

@@ -1,0 +1,138 @@
+"""The board that a rehearsal is performed on, set up from its heading."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from emu85.board import BoardDescription, load_board, shelf
+from emu85.errors import UserError, nearest
+from emu85.firmware import Image, read_image, read_names
+from emu85.firmware.files import read_text
+from emu85.machine import Machine
+from emu85.rehearsal.script import Script
+
+
+def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machine:
+    """A machine at power-on, as the heading says.
+
+    RAM on a battery begins like other RAM and is kept in no file, so that the verdict
+    depends on nothing but the rehearsal.
+
+    Args:
+        firmware: what is burnt instead of the heading's firmware.  If it has no symbols
+            but the same bytes, the heading's firmware gives them.
+
+    Raises:
+        UserError: the board or the firmware cannot be taken.
+    """
+    machine = Machine.from_board(_without_batteries(_board(script)), trace=script.trace())
+    own = None if firmware is not None else _own_firmware(script, machine)
+    if own is not None:
+        _burn(script, machine, own)
+    elif firmware is not None:
+        image = firmware if isinstance(firmware, Image) else _read(script, Path(firmware))
+        machine.load(image)
+        if not image.symbols:
+            _name_alike(script, machine, image)
+    _add_symbols(script, machine)
+    return machine
+
+
+def _board(script: Script) -> BoardDescription:
+    name, line = script.heading["board"]
+    beside = script.folder / Path(name)
+    try:
+        return load_board(str(beside) if _is_file(beside) else _known(name))
+    except UserError as error:
+        raise line.blame(error) from None
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def _known(name: str) -> str:
+    names = shelf.board_names()
+    if name not in names:
+        raise UserError(
+            f"no board {name!r}",
+            expected=f"a board file beside the rehearsal, or one of {', '.join(names)}",
+            nearest=nearest(name, names),
+        )
+    return name
+
+
+def _without_batteries(board: BoardDescription) -> BoardDescription:
+    return replace(board, memory=tuple(replace(chip, battery_file=None) for chip in board.memory))
+
+
+def _own_firmware(script: Script, machine: Machine) -> Path | None:
+    """The heading's firmware, or the board's."""
+    if "firmware" not in script.heading:
+        return machine.board.firmware
+    name, line = script.heading["firmware"]
+    found = shelf.find_firmware(name, script.folder)
+    if found is None:
+        folder = script.folder
+        names = [path.name for path in folder.iterdir()] if folder.is_dir() else []
+        raise line.blame(
+            UserError(
+                f"no firmware file {name!r}",
+                expected="a file named from the rehearsal's folder",
+                nearest=nearest(name, names),
+            )
+        )
+    return found
+
+
+def _burn(script: Script, machine: Machine, path: Path) -> None:
+    line = script.heading.get("firmware", script.heading["board"])[1]
+    try:
+        machine.load(_read(script, path))
+    except UserError as error:
+        raise line.blame(error) from None
+
+
+def _read(script: Script, path: Path) -> Image:
+    is_binary = path.suffix.casefold() in (".bin", ".rom")
+    return read_image(path, at=script.address() if is_binary else None)
+
+
+def _name_alike(script: Script, machine: Machine, image: Image) -> None:
+    """Give an image without symbols those of the heading's firmware, if it is the same."""
+    try:
+        path = _own_firmware(script, machine)
+        own = None if path is None else _read(script, path)
+    except UserError:
+        return  # the image stands in for a firmware that need not be there
+    if own is not None and own.segments and _holds(image, own):
+        machine.symbols = dict(own.symbols)
+        machine.equated = set(own.equated)
+
+
+def _holds(image: Image, own: Image) -> bool:
+    """Whether an image has every byte of another."""
+    low, high = image.span
+    return all(
+        low <= segment.start
+        and segment.end <= high + 1
+        and image.bytes_at(segment.start, len(segment.data)) == segment.data
+        for segment in own.segments
+    )
+
+
+def _add_symbols(script: Script, machine: Machine) -> None:
+    if "symbols" not in script.heading:
+        return
+    name, line = script.heading["symbols"]
+    file = script.folder / Path(name)
+    try:
+        found = read_names(read_text(file), str(file))
+    except UserError as error:
+        raise line.blame(error) from None
+    machine.symbols = {**machine.symbols, **found.values}
+    machine.equated = (machine.equated - set(found.values)) | set(found.equated)
