@@ -7,8 +7,6 @@ only where a map word says so.
 
 from __future__ import annotations
 
-import functools
-import operator
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -173,11 +171,12 @@ class Board:
 
     def acknowledge(self) -> int:
         """The byte on the bus in an interrupt acknowledge cycle."""
-        asked = [device.acknowledge() for device in self._answering]
-        answers = [answer for answer in asked if answer is not None]
-        if not answers:
-            return self.description.pull_ups
-        return functools.reduce(operator.and_, answers)
+        byte: int | None = None
+        for device in self._answering:
+            answer = device.acknowledge()
+            if answer is not None:
+                byte = answer if byte is None else byte & answer
+        return self.description.pull_ups if byte is None else byte
 
     def sod(self, level: int) -> None:
         """SOD changed to ``level`` at ``schedule.now``."""

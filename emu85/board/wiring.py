@@ -17,6 +17,7 @@ pin that drives is not told what it does itself.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
@@ -91,6 +92,11 @@ class Wave:
         self.high = high
         self.is_inverted = is_inverted
         self.event: Event | None = None
+        # The same in whole parts of a T-state, since fractions are slow.
+        self._parts = math.lcm(period.denominator, start.denominator, high.denominator)
+        self._period, self._begin, self._middle = (
+            int(t * self._parts) for t in (period, start, start + high)
+        )
 
     def behind(self, *, inverter: bool) -> Wave:
         """The wave on another net, behind an inverter or not."""
@@ -109,8 +115,8 @@ class Wave:
 
     def edge(self, number: int) -> int:
         """The T-state of an edge."""
-        begin = self.start + number // 2 * self.period
-        return nearest_t(begin + self.high if number % 2 else begin)
+        at = (self._middle if number % 2 else self._begin) + number // 2 * self._period
+        return (2 * at + self._parts) // (2 * self._parts)
 
     def level_before(self, number: int) -> int:
         """The level that ends with an edge."""
@@ -118,7 +124,7 @@ class Wave:
 
     def next_edge(self, t: int) -> int:
         """The number of the first edge after ``t``; edge 0 if the wave begins later."""
-        number = max(0, 2 * ((t - self.start) // self.period) - 2)
+        number = max(0, 2 * ((t * self._parts - self._begin) // self._period) - 2)
         while self.edge(number) <= t:
             number += 1
         return number

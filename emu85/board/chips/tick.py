@@ -14,9 +14,11 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any, ClassVar
 
-from emu85.board.device import Beat, Device, Site, at_least_one_t
+from emu85.board.device import Device, Site, at_least_one_t
 from emu85.board.kinds import TIME, Key, frequency
 from emu85.board.quantities import hertz_text
+from emu85.board.schedule import nearest_t
+from emu85.board.wiring import Wave
 from emu85.errors import UserError
 
 
@@ -50,29 +52,20 @@ class Tick(Device):
             raise UserError(
                 "the pulse is as long as the period", expected="a T-state of low at least"
             )
-        self._rises = Beat(period)
-        self._width = max(1, Beat(width).t(1))
-        self._count = 0
-        self._start = 0
+        self._period = period
+        self._width = Fraction(nearest_t(width))
+        self._wave = Wave(period, period, self._width)
 
     def power(self) -> None:
-        self._count = 0
-        self._start = self.site.schedule.now
+        start = self.site.schedule.now + self._period
+        self._wave = Wave(self._period, start, self._width)
         self.site.drive("out", 0)
-        self._await_rise()
+        self.site.drive_clock("out", self._period, start, self._width)
 
-    def _await_rise(self) -> None:
-        at = self._start + self._rises.t(self._count + 1)
-        self.site.schedule.at(at, self._rise)
-
-    def _rise(self) -> None:
-        self._count += 1
-        self.site.drive("out", 1)
-        self.site.schedule.after(self._width, self._fall)
-
-    def _fall(self) -> None:
-        self.site.drive("out", 0)
-        self._await_rise()
+    @property
+    def count(self) -> int:
+        """Pulses that have begun since power-on."""
+        return (self._wave.next_edge(self.site.schedule.now) + 1) // 2
 
     def state(self) -> str:
-        return f"{hertz_text(self._rate)}, {self._count} pulses"
+        return f"{hertz_text(self._rate)}, {self.count} pulses"
