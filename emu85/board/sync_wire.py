@@ -1,42 +1,23 @@
 """The synchronous side of a USART, bit by bit.
 
 Data changes with the fall of the transmitter's clock and is sampled at the rise of
-the receiver's, a bit a clock.  The transmitter begins with the first character that
-it is given and then never pauses: where there is no character it sends the sync
-characters as fillers.  The receiver hunts for sync characters at every bit, or is
-told from outside where characters begin.
+the receiver's, a bit a clock; the clock is a square wave, or its edges come one by
+one.  The transmitter begins with the first character that it is given and then never
+pauses: where there is no character it sends the sync characters as fillers.  The
+receiver hunts for sync characters at every bit, or is told from
+outside where characters begin.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from fractions import Fraction
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 from emu85.board.device import Site
 from emu85.board.frames import Framing
-from emu85.board.schedule import Event, nearest_t
-
-
-class Clock(NamedTuple):
-    """A square wave at a clock input, in T-states: a rise at ``start_t``."""
-
-    period: Fraction
-    start_t: Fraction
-    high: Fraction
-
-    def next_rise(self, t: int) -> Fraction:
-        """The first rise after ``t``."""
-        return self._after(t, self.start_t)
-
-    def next_fall(self, t: int) -> Fraction:
-        """The first fall after ``t``."""
-        return self._after(t, self.start_t + self.high)
-
-    def _after(self, t: int, edge: Fraction) -> Fraction:
-        passed = (t - edge) // self.period + 1
-        return edge + max(0, passed) * self.period
+from emu85.board.schedule import Event
+from emu85.board.wiring import Wave
 
 
 class Owner(Protocol):
@@ -91,8 +72,8 @@ class SyncLine:
         """``site`` is that of the chip; its pin ``txd`` is driven."""
         self._owner = owner
         self._site = site
-        self._txc: Clock | None = None
-        self._rxc: Clock | None = None
+        self._txc: Wave | None = None
+        self._rxc: Wave | None = None
         self._tx_event: Event | None = None
         self._rx_event: Event | None = None
         self._out: deque[int] = deque()
@@ -108,15 +89,15 @@ class SyncLine:
             if event:
                 event.cancel()
 
-    def fit(self, txc: Clock | None, rxc: Clock | None) -> None:
-        """Clocks change; ``rxc`` is None while the receiver is off."""
-        if txc != self._txc:
+    def fit(self, txc: Wave | None, rxc: Wave | None) -> None:
+        """Square waves begin or end; ``rxc`` is None while the receiver is off."""
+        if txc is not self._txc:
             self._txc = txc
             if self._tx_event:
                 self._tx_event.cancel()
             if self.is_sending:
                 self._await_fall()
-        if rxc != self._rxc:
+        if rxc is not self._rxc:
             self._rxc = rxc
             if self._rx_event:
                 self._rx_event.cancel()
@@ -127,14 +108,20 @@ class SyncLine:
 
     def start(self) -> None:
         """The first character is there: send, and fill from then on."""
-        if not self.is_sending and self._txc:
+        if not self.is_sending:
             self.is_sending = True
             self._await_fall()
 
+    def fall(self) -> None:
+        """The transmitter's clock falls, by a single edge."""
+        if self.is_sending:
+            self._shift_out()
+
     def _await_fall(self) -> None:
         if self._txc:
-            at = self._txc.next_fall(self._site.schedule.now)
-            self._tx_event = self._site.schedule.at(nearest_t(at), self._shift_out)
+            following = self._txc.next_edge(self._site.schedule.now)
+            at = self._txc.edge(following | 1)  # falls have odd numbers
+            self._tx_event = self._site.schedule.at(at, self._shift_out)
 
     def _shift_out(self) -> None:
         if not self._out and not self._load():
@@ -182,11 +169,16 @@ class SyncLine:
 
     def _await_rise(self) -> None:
         if self._rxc:
-            at = self._rxc.next_rise(self._site.schedule.now)
-            self._rx_event = self._site.schedule.at(nearest_t(at), self._shift_in)
+            following = self._rxc.next_edge(self._site.schedule.now)
+            at = self._rxc.edge(following + following % 2)
+            self._rx_event = self._site.schedule.at(at, self._shift_in)
 
     def _shift_in(self) -> None:
         self._await_rise()
+        self.rise()
+
+    def rise(self) -> None:
+        """The receiver's clock rises: take a bit."""
         self._bits.append(self._owner.received_level)
         if not self._is_hunting:
             self._assemble()

@@ -12,13 +12,14 @@ overrun and framing errors, kept until error reset; send break; break detect aft
 character times of space; RTS, DTR, DSR.  Synchronous mode bit by bit: data changes
 with the fall of TxC and is sampled at the rise of RxC; one or two sync characters,
 sent as fillers; internal hunt, also after the parity bit, with SYNDET until the
-status is read; external sync by a rise at SYNDET.
+status is read; external sync by a rise at SYNDET.  TxC and RxC may also be moved edge
+by edge, as by a port bit; the edges are counted then.
 
-Not modelled: CLK and the delays counted in it (the pins follow at once); clocks of
-single edges (only a square wave of an oscillator or timer moves data); the phase of
-TxC in asynchronous mode (a start bit begins when the character is loaded); parity of a
-character with a framing error.  A character on its way when TxC changes keeps its
-speed.  Choices: CTS and DSR are tied low where the board file does not wire them;
+Not modelled: CLK and the delays counted in it (the pins follow at once); the phase of
+a steady TxC in asynchronous mode (a start bit begins when the character is loaded);
+parity of a character with a framing error.  A character on its way when a steady TxC
+changes keeps its speed; one that single edges have begun is dropped when TxC becomes a
+steady clock.  Choices: CTS and DSR are tied low where the board file does not wire them;
 what comes out of RxD before the line was once at mark is no start bit; sync characters
 that end a hunt are not given to the CPU, later ones are; stop bits 00 count as one.
 """
@@ -31,10 +32,12 @@ from fractions import Fraction
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.async_wire import AsyncReceiver, AsyncSender
+from emu85.board.counted_wire import CountedReceiver, CountedSender
 from emu85.board.device import Device, Read, Register, Site
-from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
+from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing, meaning_of
 from emu85.board.schedule import Event, Moment, nearest_t
-from emu85.board.sync_wire import Clock, SyncLine
+from emu85.board.sync_wire import SyncLine
+from emu85.board.wiring import Wave
 
 DATA, CONTROL = 0, 1
 
@@ -143,7 +146,8 @@ class Usart8251(Device):
         super().__init__(name, options, site)
         self._sender = AsyncSender(lambda frame: site.send_frame("txd", frame), self._sent)
         self._receiver = AsyncReceiver(self._arrive)
-        self._clocks: dict[str, Clock | None] = {"txc": None, "rxc": None}
+        self._clocks: dict[str, Wave | None] = {}
+        self._clock_levels: dict[str, int] = {}
         self._cts = self._dsr = 0
         self._wired: list[tuple[str, int]] = []
         self._begin()
@@ -163,6 +167,8 @@ class Usart8251(Device):
         self._shown: tuple[int, int] | None = None
         self.is_synchronous = False
         self._line = SyncLine(self, self.site)
+        self._counted_out = CountedSender(self._put_level, self._take_owed)
+        self._counted_in = CountedReceiver(self._assemble, self._find_break)
         self._break_event: Event | None = None
         self._frame: Frame | None = None
 
@@ -170,6 +176,7 @@ class Usart8251(Device):
 
     def power(self) -> None:
         self._clocks = {"txc": None, "rxc": None}
+        self._clock_levels.clear()
         self._cts = self._dsr = 0
         self._wired = [(pin, bit) for pin, bit in _PIN_OF.items() if self.site.is_wired(pin)]
         self._sender.power(self.site.schedule)
@@ -195,6 +202,8 @@ class Usart8251(Device):
         elif pin == "rxd":
             self._receiver.level(level)
             self._look_at_break()
+        elif pin in self._clocks:
+            self._edge(pin, level)
         elif pin == "syndet" and level and self._mode.external and self.is_synchronous:
             self._line.begin_characters()
         self._show()
@@ -202,8 +211,26 @@ class Usart8251(Device):
     def sense_clock(
         self, pin: str, period: Fraction | None, start_t: Fraction, high: Fraction
     ) -> None:
-        self._clocks[pin] = None if period is None else Clock(period, start_t, high)
+        wave = self._clocks[pin]
+        number = wave.next_edge(self.site.schedule.now) if wave and period is None else 0
+        if number:  # even ones rise: it stopped at the level before the edge that followed
+            self._clock_levels[pin] = number % 2
+        self._clocks[pin] = None if period is None else Wave(period, start_t, high)
+        if pin == "txc" and period is not None and self._counted_out.busy:
+            self._counted_out.stop()
+            self._put_level(MARK)
         self._fit()
+
+    def _edge(self, pin: str, level: int) -> None:
+        """A single edge of a clock, or the level that power came on with."""
+        before = self._clock_levels.get(pin, level)
+        self._clock_levels[pin] = level
+        if before == level or self._expected is not Expected.COMMAND:
+            return
+        if pin == "txc" and not level:
+            self._fall()
+        elif pin == "rxc" and level and self._may_receive:
+            self._rise_of_clock()
 
     def sense_frame(self, pin: str, frame: Frame) -> None:
         self._frame = frame
@@ -282,7 +309,9 @@ class Usart8251(Device):
     def _is_empty(self) -> bool:
         if self.is_synchronous and self._line.is_sending:
             return self._line.is_filling
-        return not self._sender.busy and (self._holding is None or not self._may_send)
+        if self._sender.busy or self._counted_out.busy:
+            return False
+        return self._holding is None or not self._may_send
 
     # --- what pins show -----------------------------------------------------------
 
@@ -338,6 +367,8 @@ class Usart8251(Device):
         self._sender.bit_time = txc.period * factor if txc and factor else None
         receives = rxc and factor and self._may_receive
         self._receiver.set(rxc.period * factor if rxc and receives else None, framing)
+        counts = not rxc and factor and self._may_receive
+        self._counted_in.set(factor if counts else None, framing, self.received_level)
         if self.is_synchronous:
             self._line.fit(txc, rxc if self._may_receive else None)
         self._enable()
@@ -360,6 +391,32 @@ class Usart8251(Device):
     def _sent(self) -> None:
         self._load()
         self._show()
+
+    # --- clocks edge by edge ------------------------------------------------------------
+
+    def _fall(self) -> None:
+        """TxC falls."""
+        if self.is_synchronous:
+            self._line.fall()
+        elif not self._sender.busy:
+            self._counted_out.fall(self._mode.factor, self._mode.framing)
+
+    def _rise_of_clock(self) -> None:
+        """RxC rises."""
+        if self.is_synchronous:
+            self._line.rise()
+        else:
+            self._counted_in.rise(self.received_level)
+
+    def _put_level(self, level: int) -> None:
+        self.site.drive("txd", level & self.rest_level)
+
+    def _take_owed(self) -> int | None:
+        return self.take_waiting() if self._is_owed else None
+
+    def _assemble(self, levels: tuple[int, ...]) -> None:
+        now = self.site.schedule.now
+        self._arrive(Arrival(now, now, *meaning_of(self._mode.framing, levels)))
 
     # --- synchronous (emu85.board.sync_wire.Owner) --------------------------------------
 
@@ -415,8 +472,7 @@ class Usart8251(Device):
             errors |= Status.PARITY
         if is_break or arrival.fault == "framing":
             errors |= Status.FRAMING
-        if is_break:
-            assert self._receiver.bit_time is not None
+        if is_break and self._receiver.bit_time is not None:
             wait = nearest_t(self._mode.framing.length * self._receiver.bit_time)
             self._break_event = self.site.schedule.after(wait, self._find_break)
         self._receive(arrival.value, errors)

@@ -7,13 +7,14 @@ check rests on is named beside it.  All values from memory.
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
 from emu85.board.frames import Arrival
 from emu85.bus.cycles import Cycle
 
-from .bench import BIT, CLOCK, SerialBench
+from .bench import BIT, CLOCK, SerialBench, line
 
 BOARD = """
 ports:
@@ -623,3 +624,189 @@ def test_what_a_terminal_hears_is_what_was_sent() -> None:
     (arrival,) = board.terminal("usart").arrivals
     assert arrival == Arrival(arrival.start_t, arrival.start_t + 9 * BIT + BIT // 2, 0x4D, "")
     assert abs(arrival.start_t - write) <= 3
+
+
+def test_a_synchronous_clock_of_no_whole_period() -> None:
+    """7 kHz is 438.857... T-states: a bit a clock, each at the nearest T-state."""
+    board = SerialBench(SYNC_BOARD.replace("9600 Hz", "7 kHz").replace("EXTRA", ""), SYNC_NAMES)
+    board.run(sync_firmware(0x8C, [0x16]) + "PUT DATA, 55H\nLXI B, 400\nCALL PAUSE\n")
+    changes = [t for t, _ in board.changes("side", "p0") if t]
+    period = Fraction(CLOCK, 7000)
+    falls = [period * n + period / 2 for n in range(100)]
+    assert all(min(abs(fall - t) for fall in falls) <= Fraction(1, 2) for t in changes)
+    steps = [round((b - a) / period) for a, b in pairwise(changes[:6])]
+    assert steps == [1] * 5
+
+
+# --- clocks made edge by edge -------------------------------------------------------------
+
+EDGES = """
+ports:
+  - {device: 8251A, name: usart, at: 20-21}
+  - {device: peripheral, name: side, at: 30}
+lines:
+  usart.txc: side.q0
+  usart.rxc: side.q1
+  usart.rxd: side.q2
+  side.p0: usart.txd
+  side.p1: usart.txempty
+  side.p3: usart.syndet
+"""
+EDGE_NAMES = """
+DATA    EQU 20H
+CTL     EQU 21H
+SIDE    EQU 30H
+KEEPTX  MACRO CLOCKS        ; so many falls of TxC, and what TxD and TxEMPTY are after each
+        LOCAL AGAIN
+        LXI B, CLOCKS
+AGAIN:  PUT SIDE, 0DH
+        PUT SIDE, 0CH
+        KEEP SIDE
+        DCX B
+        MOV A, B
+        ORA C
+        JNZ AGAIN
+        ENDM
+BIT     MACRO LEVEL, CLOCKS ; RxD at a level for so many rises of RxC
+        LOCAL AGAIN
+        MVI B, CLOCKS
+AGAIN:  PUT SIDE, LEVEL * 4
+        PUT SIDE, LEVEL * 4 + 2
+        PUT SIDE, LEVEL * 4
+        DCR B
+        JNZ AGAIN
+        ENDM
+        PUT SIDE, 4
+"""
+
+
+def edge_bench() -> SerialBench:
+    return SerialBench(EDGES, EDGE_NAMES)
+
+
+@pytest.mark.parametrize(
+    ("mode", "factor", "parity"), [(0x4D, 1, "N"), (0x7E, 16, "E"), (0x4F, 64, "N")]
+)
+def test_a_transmitter_clocked_by_firmware(mode: int, factor: int, parity: str) -> None:
+    """Mode instruction: 1, 16 or 64 clocks a bit; TxD changes on the falling edge of TxC."""
+    levels = line(0x35, 8, parity)
+    kept = edge_bench().run(
+        f"PUT CTL, {mode}\nPUT CTL, 1\nPUT DATA, 35H\nKEEP SIDE\n"
+        f"KEEPTX {len(levels) * factor + 2}\n"
+    )
+    assert kept[0] & 3 == 1  # at mark, and not empty: without a clock nothing has begun
+    sent = kept[1:]
+    assert [each & 1 for each in sent[:-2]] == [level for level in levels for _ in range(factor)]
+    assert [each & 3 for each in sent[-2:]] == [3, 3]  # mark, and empty
+    assert not any(each & 2 for each in sent[:-2])
+
+
+def test_characters_clocked_by_firmware_follow_one_another() -> None:
+    """Double buffering: the second character waits and begins where the stop bits end."""
+    kept = edge_bench().run(
+        "PUT CTL, 0CDH\nPUT CTL, 1\nPUT DATA, 0A1H\nKEEPTX 1\nPUT DATA, 5EH\nKEEPTX 23\n"
+    )
+    two_stops = [*line(0xA1, 8, "N"), 1, *line(0x5E, 8, "N"), 1]
+    assert [each & 1 for each in kept] == [*two_stops, 1, 1]
+
+
+@pytest.mark.parametrize(("mode", "factor"), [(0x4D, 1), (0x4E, 16), (0x4F, 64)])
+def test_a_receiver_clocked_by_firmware(mode: int, factor: int) -> None:
+    """RxD is sampled on the rising edge of RxC, in the middle of each bit."""
+    sent = "".join(f"BIT {level}, {factor}\n" for level in (1, *line(0xC6, 8, "N")))
+    kept = edge_bench().run(f"PUT CTL, {mode}\nPUT CTL, 4\n{sent}KEEP CTL\nKEEP DATA\nKEEP CTL\n")
+    assert kept[0] & (RXRDY | FE | PE | OE) == RXRDY
+    assert kept[1] == 0xC6
+    assert not kept[2] & RXRDY
+
+
+def test_errors_of_characters_clocked_by_firmware() -> None:
+    """Framing error: no stop bit; then a start bit of less than half a bit is none."""
+    bad = "".join(f"BIT {level}, 16\n" for level in (1, *line(0x42, 8, "N")[:-1], 0, 1))
+    kept = edge_bench().run(
+        f"PUT CTL, 4EH\nPUT CTL, 4\n{bad}KEEP CTL\nKEEP DATA\nPUT CTL, 14H\n"
+        "BIT 0, 7\nBIT 1, 200\nKEEP CTL\n"
+    )
+    assert kept[0] & (RXRDY | FE) == RXRDY | FE
+    assert kept[1] == 0x42
+    assert not kept[2] & (RXRDY | FE)
+
+
+def test_break_clocked_by_firmware() -> None:
+    """Break detect: RxD low through two character times, until it is high again."""
+    kept = edge_bench().run(
+        "PUT CTL, 4DH\nPUT CTL, 4\nBIT 1, 2\nBIT 0, 10\nKEEP CTL\nBIT 0, 9\nKEEP CTL\n"
+        "BIT 0, 1\nKEEP CTL\nBIT 1, 1\nKEEP CTL\n"
+    )
+    assert [each & DETECT for each in kept] == [0, 0, DETECT, 0]
+
+
+def test_synchronous_mode_clocked_by_firmware() -> None:
+    """Out: sync characters fill.  In: a hunt for one sync character, then data."""
+    out = edge_bench().run("PUT CTL, 8CH\nPUT CTL, 16H\nPUT CTL, 1\nPUT DATA, 0C5H\nKEEPTX 24\n")
+    bits = [each & 1 for each in out]
+    assert [sum(bits[at + n] << n for n in range(8)) for at in (0, 8, 16)] == [0xC5, 0x16, 0x16]
+    levels = [1, 0, 1, *(0x16 >> n & 1 for n in range(8)), *(0x5A >> n & 1 for n in range(8))]
+    sent = "".join(f"BIT {level}, 1\n" for level in levels)
+    kept = edge_bench().run(
+        f"PUT CTL, 8CH\nPUT CTL, 16H\nPUT CTL, 84H\n{sent}KEEP CTL\nKEEP DATA\n"
+    )
+    assert kept[0] & (DETECT | RXRDY) == DETECT | RXRDY
+    assert kept[1] == 0x5A
+
+
+def test_a_gated_clock_makes_the_rate() -> None:
+    """A clock through a gate comes edge by edge; a terminal hears what it would from a
+    steady one, and what it sends is understood."""
+    board = SerialBench(
+        BOARD.format(baud=9600, format="8N1", clock=153_600)
+        .replace("usart.txc: clock.out", "usart.txc: {all: [clock.out, side.q7]}")
+        .replace("usart.rxc: clock.out", "usart.rxc: {all: [clock.out, side.q7]}"),
+        NAMES,
+    )
+    board.says("usart", b"ebb", t=20_000)
+    kept = board.run(
+        "PUT SIDE, 7CH\n" + MODE_8N1 + ON + "PUT DATA, 4DH\nLXI B, 200\nCALL PAUSE\nKEEP CTL\n"
+        "PUT SIDE, 0FCH\n" + FETCH * 3 + "CALL WTE\n"
+    )
+    assert not kept[0] & TXRDY  # the clock stood still
+    assert kept[1:] == list(b"ebb")
+    assert board.terminal("usart").received == b"M"
+
+
+def test_a_steady_clock_after_single_edges() -> None:
+    """Our choice: a character that single edges have begun is dropped when TxC becomes a
+    steady clock, and the next one takes its speed.  Here TxC is a timer's output."""
+    text = """
+ports:
+  - {device: 8251A, name: usart, at: 20-21, terminal: {baud: 9600, format: 8N1}}
+  - {device: 8253, name: timer, at: 40-43}
+  - {device: peripheral, name: side, at: 30}
+wired:
+  - {device: oscillator, name: clock, rate: 1.536 MHz}
+lines:
+  timer.clk0: clock.out
+  usart.txc: timer.out0
+  side.p0: usart.txd
+"""
+    board = SerialBench(text, NAMES)
+    board.run(
+        """
+        PUT 43H, 10H        ; mode 0: low
+        PUT CTL, 4EH
+        PUT CTL, 1
+        PUT DATA, 00H
+        PUT 40H, 1          ; a rise
+        NOP
+        PUT 43H, 10H        ; a fall: the start bit begins
+        PUT 43H, 16H        ; mode 3: 153.6 kHz
+        PUT 40H, 10
+        LXI B, 300
+        CALL PAUSE
+        PUT DATA, 6AH
+        CALL WTE
+        """
+    )
+    assert board.terminal("usart").received == b"\x6a"
+    levels = [level for _, level in board.changes("side", "p0")]
+    assert levels[:3] == [1, 0, 1]
