@@ -13,7 +13,9 @@ from collections.abc import Mapping
 
 import pytest
 
+from emu85.board.schedule import NEVER
 from emu85.bus.cycles import Cycle
+from emu85.cpu.layout import IO_BASE
 
 from .bench import Bench
 
@@ -335,6 +337,47 @@ def test_poll() -> None:
     assert noted == [0x83, 0x08, 0x00, 0x85, 0x20]
 
 
+def test_special_mask_mode_and_the_level_itself() -> None:
+    """The level in service does not interrupt itself, masked or not; once it is unmasked it
+    holds back lower ones again, until its EOI.  Requests that had to wait are kept."""
+    body = """
+        MOV A, L
+        CPI 2
+        JNC AGAIN
+        PUT PICMASK, 10H
+        PUT PIC, 68H        ; set special mask
+        PUT REQ, 00H
+        PUT REQ, 50H        ; IR4 again, and IR6
+        EI
+        WAIT 4
+        PUT PICMASK, 00H
+        PUT REQ, 74H        ; IR5 waits, IR2 does not
+        WAIT 4
+        DI
+AGAIN:  NOP
+        """
+    noted = notes(start() + "EI\nPUT REQ, 10H\nWAIT 4\n", services({4: body}))
+    assert noted == [4, *whole(6, 2), 0x84, *whole(4, 5)]
+
+
+def test_rotation_in_automatic_eoi_goes_round() -> None:
+    """Eight levels that all ask without end, rotation in automatic EOI: each in its turn."""
+    last = "MOV A, L\nCPI 21\nJC $+7\nPUT REQ, 00H\n"
+    noted = notes(
+        start(ALONE_BY_4 | 9, 1, 0x02) + "PUT PIC, 80H\nPUT REQ, 0FFH\nEI\nWAIT 4\n",
+        services(dict.fromkeys(range(8), last), ends=""),
+    )
+    assert noted == whole(*range(8), 0, 1, 2)
+
+
+def test_a_level_in_service_lets_higher_ones_by_after_rotation() -> None:
+    """Set priority while a level is in service: what is higher from then on interrupts it."""
+    bodies = {2: "PUT PIC, 0C4H\nPUT REQ, 0E6H\nEI\nWAIT 6\nDI\n"}  # IR4 lowest
+    noted = notes(start() + "EI\nPUT REQ, 04H\nWAIT 6\n", services(bodies, ends="PUT PIC, 20H\n"))
+    # IR5 is the highest; IR1 stands before IR2 still.
+    assert noted == [2, *whole(5, 6, 7, 1), 0x82]
+
+
 # --- triggering -----------------------------------------------------------------------------
 
 
@@ -477,6 +520,47 @@ def test_special_fully_nested_mode() -> None:
     assert noted == [0x15, *whole(0x11), 0x95, *whole(0x17)]
 
 
+def test_special_fully_nested_mode_and_the_levels_of_the_master() -> None:
+    """Only levels with slaves are let through twice; a level of the master's own waits for
+    its EOI as ever, and priorities between levels hold."""
+    again = "MOV A, L\nCPI 2\nJNC $+13\nPUT REQ, 00H\nPUT REQ, 02H\nEI\nWAIT 4\nDI\n"
+    noted = notes(
+        start_both(0x10) + "PUT REQ, 02H\nWAIT 4\n",
+        both_services({1: again.replace("$+13", "ONCE") + "ONCE: NOP\n"}),
+        STRAPPED,
+    )
+    assert noted == whole(1, 1)
+    body = "PUT REQ, 22H\nEI\nWAIT 4\nDI\n"
+    noted = notes(
+        start_both(0x10) + "PUT JAM, 20H\nWAIT 4\n", both_services(slave={5: body}), STRAPPED
+    )
+    assert noted == [0x15, *whole(1), 0x95, *whole(5)]
+
+
+def test_a_slave_rotates_its_own_levels() -> None:
+    """Rotate on non-specific EOI in the slave shares its level of the master."""
+    again = "MOV A, L\nCPI 4\nJNC ONCE\nPUT JAM, 02H\nPUT JAM, 03H\nONCE: NOP\n"
+    for command, order in (("20H", (0, 0, 0, 1)), ("0A0H", (0, 1, 0))):
+        routines = services() + services(
+            {0: again}, f"PUT 50H, {command}\nPUT 40H, 20H\n", table=0x140, code=0x400, noted=0x10
+        )
+        noted = notes(start_both() + "PUT JAM, 03H\nWAIT 4\n", routines, STRAPPED)
+        assert noted == [each + 0x10 for each in whole(*order)]
+
+
+def test_the_number_of_a_slave_before_icw3() -> None:
+    """ICW1: 'The slave mode address is set to 7'."""
+    for words, said in (
+        ("", "awaits ICW1"),
+        ("PUT 50H, 55H\n", "slave 7, awaits ICW2"),
+        ("PUT 50H, 55H\nPUT 51H, 1\n", "slave 7, awaits ICW3"),
+        ("PUT 50H, 55H\nPUT 51H, 1\nPUT 51H, 3\n", "slave 3, awaits ICW4"),
+        ("PUT 50H, 54H\nPUT 51H, 1\nPUT 51H, 3\nPUT 50H, 55H\n", "slave 7, awaits ICW2"),
+    ):
+        bench, _ = run(words, "", STRAPPED)
+        assert bench.machine.board.devices["slave"].state() == said
+
+
 def test_a_slave_with_no_request_gives_its_ir7() -> None:
     """A master's level with a slave is raised by another: the slave's default IR7 is called,
     with a bit of ISR in the master only."""
@@ -490,3 +574,85 @@ def test_nobody_answers_before_initialization() -> None:
     """Our choice: INT stays low until the last ICW."""
     bench, noted = run("PUT REQ, 0\nEI\nPUT REQ, 0FFH\nPUT PIC, 16H\nWAIT 4\n", services())
     assert noted == [] and acknowledged(bench) == []
+
+
+# --- requests that are clocks ---------------------------------------------------------------
+
+CLOCKED = """
+ports:
+  - {device: 8259A, name: pic, at: 40-41}
+  - {device: peripheral, name: requests, at: 30}
+  - {device: 8253, name: timer, at: 60-63}
+wired:
+  - {device: tick, name: tick, rate: 3700 Hz}
+  - {device: oscillator, name: clock, rate: 1 MHz}
+lines:
+  INTR: pic.int
+  timer.clk0: clock.out
+  pic.ir0: tick.out
+  pic.ir3: timer.out0
+"""
+GATED = CLOCKED.replace("tick.out", "{any: [tick.out, requests.q0]}").replace(
+    "timer.out0", "{any: [timer.out0, requests.q0]}"
+)
+"""The same through gates, so that the controller gets every edge by itself."""
+LOOKS = "".join(f"KEEP PIC\nPAUSE {count}\n" for count in (1, 20, 3, 30, 7, 14, 41, 2))
+PAUSE = """
+PAUSE   MACRO N             ; 14 T-states for each
+        MVI D, N
+        DCR D
+        JNZ $-1
+        ENDM
+"""
+
+
+@pytest.mark.parametrize("icw1", [ALONE_BY_4, ALONE_BY_4 | 8], ids=["edge", "level"])
+def test_a_clock_asks_as_its_edges_would(icw1: int) -> None:
+    """Masked, served, polled, begun anew, and with a clock that starts and stops."""
+    # With level triggering the timer's output stays low, or its interrupts would never end.
+    high = "" if icw1 & 8 else "PUT 60H, 80H\nPUT 60H, 00H\n"
+    main = (
+        PAUSE
+        + start(icw1)
+        + f"""
+        PUT PICMASK, 0FFH
+        {LOOKS}
+        PUT 63H, 36H        ; counter 0, mode 3: every 0.3 ms
+        PUT 60H, 2CH
+        PUT 60H, 01H
+        {LOOKS}
+        PUT PICMASK, 0F6H
+        EI
+        PAUSE 255
+        PAUSE 255
+        PUT 63H, 30H        ; mode 0: the clock ends, the output is low
+        PAUSE 200
+        {high}
+        PAUSE 200
+        DI
+        {LOOKS}
+        PUT PIC, 0CH
+        {LOOKS}
+        PUT PIC, 20H
+        PUT PIC, {icw1}
+        PUT PICMASK, 1
+        {LOOKS}
+        PUT PICMASK, 0FFH
+        """
+    )
+    both = [run(main, services(), board) for board in (CLOCKED, GATED)]
+    (clocked, noted), (gated, again) = both
+    assert noted == again
+    assert clocked.machine.trace.all().tolist() == gated.machine.trace.all().tolist()
+    assert {0, 0x80, 3, 0x83} <= set(noted)  # both were served
+    assert {0x00, 0x01, 0x08, 0x09} <= set(noted)  # and seen in IRR
+
+
+def test_a_clock_that_is_masked_makes_no_events() -> None:
+    """What nobody can see costs nothing."""
+    board = CLOCKED.replace("  pic.ir3: timer.out0\n", "")
+    bench, noted = run(start() + "PUT PICMASK, 0FFH\nWAIT 100\nKEEP PIC\n", "", board)
+    assert bench.machine.schedule.next_t == NEVER
+    assert noted == [0x01] or noted == [0x00]
+    bench.machine.board.writers[IO_BASE + 0x41](0)
+    assert bench.machine.schedule.next_t < NEVER
