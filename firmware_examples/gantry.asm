@@ -4,10 +4,12 @@
 ;
 ; After reset it tries every card and chip by what can be read back, prints a line
 ; for each over the 8251A at 9600 baud, and then answers a few words.  Meanwhile
-;   IR0       the tick of counter 2, 100 a second: uptime
+;   IR0       the tick of counter 2, 100 a second: uptime, on the scanned digits as well
 ;   IR1       characters from the 8251A go into a ring
 ;   IR3       keys of the panel are shown on the four digits
+;   IR7       the slave: its IR0, the key "knock", counts on the lamps
 ;   RST 6.5   the sentry card: hits are counted
+; SID and SOD are a second line at 4800 baud, bit by bit by counted T-states.
 
 ; --- ports
 USART   EQU     00H             ; data; control and status at the next
@@ -18,6 +20,8 @@ COUNT2  EQU     06H
 COUNTS  EQU     07H             ; control
 PIC     EQU     08H
 PICMASK EQU     09H
+SLAVE   EQU     0AH
+SLMASK  EQU     0BH
 PORTA   EQU     0CH
 PORTB   EQU     0DH
 PORTC   EQU     0EH
@@ -25,6 +29,7 @@ PPI     EQU     0FH             ; control
 COMBO   EQU     10H             ; command and status; ports A and B follow
 COMBOA  EQU     11H
 COMBOB  EQU     12H
+COMBOC  EQU     13H
 COMBOTL EQU     14H             ; timer
 COMBOTH EQU     15H
 DMA     EQU     20H             ; address and count of channel 0, then of channel 1
@@ -38,6 +43,10 @@ PAIRA   EQU     40H
 PAIRB   EQU     41H
 PAIRDA  EQU     42H
 PAIRDB  EQU     43H
+SIGN    EQU     44H             ; instructions; bit 7 busy
+SIGND   EQU     45H
+KILN    EQU     46H             ; as INPUT
+KILNBSY EQU     47H
 INPUT   EQU     48H             ; write: start; read: result
 INBUSY  EQU     49H
 OUTPUT  EQU     4AH
@@ -48,12 +57,18 @@ DIGITS  EQU     50H
 
 ; --- command and control words
 TXRDY   EQU     01H
+RXRDY   EQU     02H
 TXEMPTY EQU     04H
 EOI     EQU     20H             ; to the 8259A: the highest level in service ends
-IRMASK  EQU     0F4H            ; let IR0, IR1 and IR3 through
+IRMASK  EQU     74H             ; let IR0, IR1, IR3 and IR7 through
+SLIRS   EQU     0FEH            ; of the slave let IR0 through
+READIRR EQU     0AH             ; OCW3
 NO65    EQU     0FH             ; SIM: RST 5.5, 6.5 and 7.5 masked
 ONLY65  EQU     0DH             ; SIM: RST 6.5 let through
 CLR75   EQU     10H             ; SIM: empty the latch of RST 7.5
+MARK    EQU     0C0H            ; SIM: SOD to 1
+ALT2    EQU     0DH             ; 8155: A and C are outputs
+DARK    EQU     0FH             ; no scanned digit is lit
 
 ; --- characters and sizes
 CR      EQU     0DH
@@ -62,6 +77,8 @@ BS      EQU     08H
 DEL     EQU     7FH
 MOST    EQU     40              ; characters in a line
 WAVELEN EQU     32              ; bytes that the DMA controller plays
+COLDEST EQU     04H             ; in the file of "kiln"
+HOTTEST EQU     0EDH
 
 ; --- places
 COMBORM EQU     6000H           ; RAM of the 8155
@@ -80,6 +97,13 @@ HEAD:   DS      1               ; of the ring of characters: where the next one 
 TAIL:   DS      1               ; where the next one is taken
 SHOWN:  DS      4               ; patterns on the digits
 CAUGHT: DS      1               ; the byte that DMA brought from the A/D converter
+BEATS:  DS      1               ; of the tick card, goes round
+KNOCKS: DS      1               ; goes round
+FIRED:  DS      1               ; how often "kiln" was done
+HEAT:   DS      1               ; its result
+SCANAT: DS      1               ; which scanned digit is lit
+UPTIME: DS      4               ; seconds again, a figure in each, the highest first
+SCANSEL:DS      1               ; the bit of the lit digit is low
 LINE:   DS      MOST+1          ; what is typed, a 0 after it
         ORG     8100H
 RING:   DS      256             ; one page
@@ -113,12 +137,27 @@ RING:   DS      256             ; one page
         JMP     DONE
         ORG     118H
         JMP     KEYED
-        IRPC    N,4567
+        ORG     120H            ; IR4: masked
+        JMP     DONE
+        ORG     128H
+        JMP     BEAT
+        IRPC    N,67            ; IR6 is masked, for IR7 the slave gives its own
         ORG     100H+N*8
         JMP     DONE
         ENDM
 
+; The CALLs of the slave.
+
         ORG     140H
+        JMP     KNOCK
+        ORG     148H
+        JMP     READY
+        IRPC    N,234567        ; masked; IR7 also if a request did not wait
+        ORG     140H+N*8
+        JMP     SLDONE
+        ENDM
+
+        ORG     180H
 TICK:   PUSH    PSW
         PUSH    H
         LXI     H,TICKS
@@ -127,11 +166,42 @@ TICK:   PUSH    PSW
         INR     M
         MOV     A,M
         CPI     100
-        JC      TICKED
+        JC      NEXTDIG
         MVI     M,0
         LHLD    SECONDS
         INX     H
         SHLD    SECONDS
+        LXI     H,UPTIME+3
+CARRY:  INR     M
+        MOV     A,M
+        CPI     10
+        JC      NEXTDIG
+        MVI     M,0
+        DCX     H
+        MOV     A,L
+        CPI     LOW UPTIME
+        JNC     CARRY           ; 9999 goes to 0000
+
+; The next of the scanned digits, all dark while the segments change.
+
+NEXTDIG:MVI     A,DARK
+        OUT     COMBOC
+        LXI     H,SCANAT
+        MOV     A,M
+        INR     A
+        ANI     3
+        MOV     M,A
+        INX     H               ; UPTIME
+        CALL    INDEX
+        MOV     A,M
+        LXI     H,FIGURES
+        CALL    INDEX
+        MOV     A,M
+        OUT     COMBOA
+        LDA     SCANSEL
+        RLC
+        STA     SCANSEL
+        OUT     COMBOC
 TICKED: POP     H
         POP     PSW
 DONE:   PUSH    PSW
@@ -151,6 +221,34 @@ TYPED:  PUSH    PSW
         INR     A
         STA     HEAD
         JMP     TICKED
+
+BEAT:   PUSH    PSW
+        LDA     BEATS
+        INR     A
+        STA     BEATS
+        POP     PSW
+        JMP     DONE
+
+KNOCK:  PUSH    PSW
+        LDA     KNOCKS
+        INR     A
+        STA     KNOCKS
+        OUT     LAMPS
+        POP     PSW
+        JMP     SLDONE
+
+READY:  PUSH    PSW
+        IN      KILN
+        STA     HEAT
+        LDA     FIRED
+        INR     A
+        STA     FIRED
+        POP     PSW
+SLDONE: PUSH    PSW
+        MVI     A,EOI
+        OUT     SLAVE
+        POP     PSW
+        JMP     DONE
 
 KEYED:  PUSH    PSW
         PUSH    H
@@ -213,17 +311,18 @@ INDEX:  ADD     L
 
 COLD:   DI
         LXI     SP,0            ; the first byte pushed is at FFFF
-        MVI     A,NO65+CLR75
+        MVI     A,NO65+CLR75+MARK
         SIM
         XRA     A
         OUT     CONTROL
         OUT     LAMPS
         LXI     H,SUBTICK
-        MVI     B,CAUGHT-SUBTICK+1
+        MVI     B,SCANSEL-SUBTICK
 ZERO:   MVI     M,0
         INX     H
         DCR     B
         JNZ     ZERO
+        MVI     M,0EEH          ; digit 0
         CALL    FRESH
 
         MVI     A,36H           ; counter 0: square wave
@@ -258,19 +357,25 @@ ZERO:   MVI     M,0
 
         LXI     D,6400          ; 50 ms, for the display's own reset
         CALL    PAUSE
-        MVI     A,12H           ; the 8259A: edges, alone, CALLs eight apart
+        MVI     A,10H           ; the 8259A: edges, a slave, CALLs eight apart
         OUT     PIC
         MVI     A,HIGH 100H
         OUT     PICMASK
+        MVI     A,80H           ; which is at IR7
+        OUT     PICMASK
         MVI     A,0FFH
         OUT     PICMASK
+        MVI     A,10H+LOW 140H  ; the slave: likewise
+        OUT     SLAVE
+        MVI     A,HIGH 140H
+        OUT     SLMASK
+        MVI     A,7             ; at IR7
+        OUT     SLMASK
+        MVI     A,0FFH
+        OUT     SLMASK
         CALL    LCDINIT
         CALL    TEST
-        MVI     A,ONLY65
-        SIM
-        MVI     A,IRMASK
-        OUT     PICMASK
-        EI
+        CALL    GOON
 
 ; ---------------------------------------------------------------------------
 ; Words
@@ -331,7 +436,8 @@ SAMEEND:MOV     A,M
 
 WORDS:  DW      NHELP,DOHELP,NTEST,DOTEST,NUP,DOUP,NLEVEL,DOLEVEL
         DW      NSHOW,DOSHOW,NLAMPS,DOLAMPS,NBANK,DOBANK,NWAVE,DOWAVE
-        DW      NWATCH,DOWATCH,NREST,DOREST,0
+        DW      NWATCH,DOWATCH,NREST,DOREST,NSIGN,DOSIGN,NKILN,DOKILN
+        DW      NSEND,DOSEND,NHEAR,DOHEAR,0
 
 DOHELP: LXI     H,HELP
         JMP     PUTS
@@ -342,8 +448,13 @@ DOTEST: DI
         MVI     A,0FFH
         OUT     PICMASK
         CALL    TEST
-        MVI     A,ONLY65
+
+; Let the interrupts through that come from day to day.
+
+GOON:   MVI     A,ONLY65
         SIM
+        MVI     A,SLIRS
+        OUT     SLMASK
         MVI     A,IRMASK
         OUT     PICMASK
         EI
@@ -363,16 +474,75 @@ DOLEVEL:CALL    CONVERT
 DOSHOW: MVI     A,0C0H          ; the second row
         CALL    LCDCMD
         MVI     B,16
-SHOWN1: MOV     A,M
-        ORA     A
-        JNZ     SHOWN2
-        MVI     A,' '           ; blanks to the end of the row
-        DCX     H
-SHOWN2: INX     H
+SHOWN1: CALL    PADDED
         CALL    LCDPUT
         DCR     B
         JNZ     SHOWN1
         RET
+
+DOSIGN: MVI     A,0C0H
+        CALL    SIGNCMD
+        MVI     B,20
+SIGNED1:CALL    PADDED
+        CALL    SIGNPUT
+        DCR     B
+        JNZ     SIGNED1
+        RET
+
+; A = the next character of the text at HL, a blank when it has ended.
+
+PADDED: MOV     A,M
+        INX     H
+        ORA     A
+        RNZ
+        DCX     H
+        MVI     A,' '
+        RET
+
+DOKILN: CALL    FIRE
+        CALL    PUTHEX
+        JMP     NEWLINE
+
+; Send the operand and CR, LF on SOD.
+
+DOSEND: MOV     A,M
+        ORA     A
+        JZ      SENDEND
+        CALL    SODC
+        INX     H
+        JMP     DOSEND
+SENDEND:LXI     H,CRLF
+
+; Send the text at HL up to its 0 on SOD; A bit 7 = 1 if one did not come back at PB7.
+
+SODS:   MVI     E,0
+SODS1:  MOV     A,M
+        ORA     A
+        MOV     A,E
+        RZ
+        MOV     A,M
+        CALL    SODC
+        INX     H
+        JMP     SODS1
+
+; A line from SID into LINE, and from there to the console; a typed key ends it too.
+
+DOHEAR: LXI     H,LINE
+HEAR1:  CALL    SIDC
+        JC      HEARD
+        CPI     CR
+        JZ      HEARD
+        CPI     ' '
+        JC      HEAR1
+        MOV     M,A
+        INX     H
+        MOV     A,L
+        CPI     LOW (LINE+MOST)
+        JNZ     HEAR1
+HEARD:  MVI     M,0
+        LXI     H,LINE
+        CALL    PUTS
+        JMP     NEWLINE
 
 DOLAMPS:CALL    GETHEX
         JC      NOWORD1
@@ -464,7 +634,8 @@ SUM:    LHLD    GOOD
 TESTS:  DW      TRAM,RAM,TKEEP,BATTERY,TUSART,LINE96,TTIMER,TIMER,TPIC,PICS
         DW      TPPI,PPIS,TLCD,LCD,TCOMBO,COMBOS,TPAIR,PAIRS,TUART,UARTS
         DW      TPANEL,PANELS,TINPUT,INPUTS,TOUT,OUTPUTS,TDMA,DMAS
-        DW      TLATCH,LATCHES,TSENTRY,SENTRYS,0
+        DW      TLATCH,LATCHES,TSENTRY,SENTRYS,TSLAVE,SLAVES,TTICK,BEATING
+        DW      TSIGN,SIGNS,TSCAN,SCANS,TKILN,KILNS,TSERIAL,SERIALS,0
 
 FAIL:   STC
         RET
@@ -652,7 +823,7 @@ COMBOS: LXI     H,COMBORM
         MVI     B,0
         CALL    PAGE
         RC
-        MVI     A,01H           ; A is an output
+        MVI     A,ALT2
         OUT     COMBO
         MVI     A,96H
         OUT     COMBOA
@@ -665,7 +836,7 @@ COMBOS: LXI     H,COMBORM
         OUT     COMBOTL
         MVI     A,80H+HIGH 1536
         OUT     COMBOTH
-        MVI     A,0C1H          ; start
+        MVI     A,0C0H+ALT2     ; start
         OUT     COMBO
         IN      COMBO           ; also clears the bit of an earlier count
         ANI     40H
@@ -795,7 +966,7 @@ INPUTS: CALL    CONVERT
         CMC
         RET
 
-; A = a new result; CY if the converter was never or always busy.
+; A = a new result of the input; CY if it was never or always busy.
 
 CONVERT:OUT     INPUT
         IN      INBUSY
@@ -919,6 +1090,229 @@ SENTRYS:MVI     A,8FH
         RIM
         ANI     20H
         JNZ     FAIL
+        RET
+
+; The slave: its mask can be read; "kiln", at its IR1, is done once and the CALL comes from
+; the slave; at its IR2 TxRDY is high when the 8251A can take a character, and only then.
+
+SLAVES: MVI     A,0A5H
+        OUT     SLMASK
+        IN      SLMASK
+        CPI     0A5H
+        JNZ     FAIL
+        IN      KILN            ; an earlier request goes
+        XRA     A
+        STA     FIRED
+        MVI     A,0FDH
+        OUT     SLMASK
+        MVI     A,7FH
+        OUT     PICMASK
+        EI
+        OUT     KILN
+        LXI     D,20            ; 150 us; the conversion takes 100
+        CALL    PAUSE
+        DI
+        MVI     A,0FFH
+        OUT     PICMASK
+        OUT     SLMASK
+        LDA     FIRED
+        CPI     1
+        JNZ     FAIL
+        IN      KILN            ; the same again
+        LXI     H,HEAT
+        CMP     M
+        JNZ     FAIL
+        MVI     A,READIRR
+        OUT     SLAVE
+SLIDLE: IN      USTAT
+        ANI     TXEMPTY
+        JZ      SLIDLE
+        MVI     A,' '
+        OUT     USART           ; begins at once: TxRDY falls and rises
+        NOP
+        NOP
+        IN      SLAVE
+        ANI     04H
+        JZ      FAIL
+        MVI     A,' '
+        OUT     USART           ; waits: TxRDY falls
+        IN      SLAVE
+        ANI     04H
+        RZ
+        STC
+        RET
+
+; The tick card: from one beat to the next there are 307200 T-states, 7314 rounds of AWAIT
+; or 1C92H; the high byte is right from 2 % less to 1.5 % more.
+
+BEATING:MVI     A,0DFH
+        OUT     PICMASK
+        EI
+        CALL    AWAIT
+        CNC     AWAIT
+        DI
+        MVI     A,0FFH
+        OUT     PICMASK
+        RC
+        MOV     A,D
+        CPI     1CH
+        RZ
+        STC
+        RET
+
+; Wait for a beat; DE = rounds of 42 T-states.  CY if none came.
+
+AWAIT:  LXI     H,BEATS
+        MOV     B,M
+        LXI     D,0
+AWAIT1: INX     D               ;  6
+        MOV     A,D             ;  4
+        ORA     A               ;  4
+        JM      FAIL            ;  7
+        MOV     A,M             ;  7
+        CMP     B               ;  4
+        JZ      AWAIT1          ; 10
+        ORA     A
+        RET
+
+; The display on the bus: busy while it clears, then a text is written and read back.
+
+SIGNS:  MVI     A,38H           ; 8 bits, two rows
+        CALL    SIGNCMD
+        MVI     A,0CH           ; on, no cursor
+        CALL    SIGNCMD
+        MVI     A,06H           ; to the right
+        CALL    SIGNCMD
+        MVI     A,01H           ; clear
+        CALL    SIGNCMD
+        IN      SIGN
+        ORA     A
+        JP      FAIL
+        LXI     H,NAME
+SIGNS1: MOV     A,M
+        ORA     A
+        JZ      SIGNS2
+        CALL    SIGNPUT
+        INX     H
+        JMP     SIGNS1
+SIGNS2: MVI     A,80H           ; from the first place on
+        CALL    SIGNCMD
+        LXI     H,NAME
+SIGNS3: MOV     A,M
+        ORA     A
+        RZ
+        CALL    SIGNRDY
+        RC
+        IN      SIGND
+        CMP     M
+        JNZ     FAIL
+        INX     H
+        JMP     SIGNS3
+
+; An instruction, or a character, in A to the display on the bus; CY if it stays busy.
+; Changes A, C.
+
+SIGNCMD:MOV     C,A
+        CALL    SIGNRDY
+        RC
+        MOV     A,C
+        OUT     SIGN
+        RET
+SIGNPUT:MOV     C,A
+        CALL    SIGNRDY
+        RC
+        MOV     A,C
+        OUT     SIGND
+        RET
+
+; Wait until it is not busy, at most 256 looks of 36 T-states, 3 ms; clear takes 1.52.
+; Changes A.
+
+SIGNRDY:PUSH    B
+        MVI     B,0
+SIGNR1: IN      SIGN            ; 10
+        RAL                     ;  4
+        JNC     SIGNR2          ;  7
+        DCR     B               ;  4  leaves CY at 1
+        JNZ     SIGNR1          ; 10
+SIGNR2: POP     B
+        RET
+
+; The scanned digits: what is on the segments of each shows at the test plug, and which one
+; is lit on port C.  They show 8085 for a moment.
+
+SCANS:  LXI     H,DIGS
+        MVI     B,0EEH
+SCANS1: MVI     A,DARK
+        OUT     COMBOC
+        MOV     A,M
+        CMA                     ; the other way round too, in the dark
+        OUT     COMBOA
+        IN      COMBOB
+        CMA
+        CMP     M
+        JNZ     FAIL
+        MOV     A,M
+        OUT     COMBOA
+        MOV     A,B
+        OUT     COMBOC
+        IN      COMBOB
+        CMP     M
+        JNZ     FAIL
+        IN      COMBOC
+        XRA     B
+        ANI     0FH
+        JNZ     FAIL
+        LXI     D,128           ; 1 ms
+        CALL    PAUSE
+        INX     H
+        MOV     A,B
+        RLC
+        MOV     B,A
+        CPI     0EEH
+        JNZ     SCANS1
+        RET
+
+; The other A/D converter: busy, then a result within its file.
+
+KILNS:  CALL    FIRE
+        RC
+        CPI     COLDEST
+        RC
+        CPI     HOTTEST+1
+        CMC
+        RET
+
+; A = a new result of "kiln"; CY if it was never or always busy.
+
+FIRE:   OUT     KILN
+        IN      KILNBSY
+        ORA     A
+        JP      FAIL
+        MVI     B,0
+FIRE1:  IN      KILNBSY
+        ORA     A
+        JP      FIRE2
+        DCR     B
+        JNZ     FIRE1
+        JMP     FAIL
+FIRE2:  IN      KILN
+        ORA     A
+        RET
+
+; SID is at mark (256 looks, since somebody may be typing there); a line goes out on SOD, and
+; each bit of it comes back at PB7 of the 8255A.
+
+SERIALS:MVI     B,0
+SERIAL1:RIM
+        ORA     A
+        JM      SERIAL2
+        DCR     B
+        JNZ     SERIAL1
+        JMP     FAIL
+SERIAL2:LXI     H,HELLO
+        CALL    SODS
+        RAL                     ; CY = a difference
         RET
 
 ; Arm slot 0 for I/O writes to the lamps, with the action in A.
@@ -1051,6 +1445,164 @@ PUTS:   MOV     A,M
 
 NEWLINE:LXI     H,CRLF
         JMP     PUTS
+
+; ---------------------------------------------------------------------------
+; SID and SOD: 4800 baud, a bit lasts 640 T-states.  Interrupts are off during a character,
+; and RXLOOK takes what the 8251A receives meanwhile: its next one is 3200 T-states away.
+;
+; From one SIM to the next, for the start bit and the data bits:
+;
+;       MOV to MOV     26       what came back
+;       CALL RXLOOK   135
+;       DELAY 30      424       14 x 30 + 4
+;       JMP            10       fills
+;       STC             4
+;       MOV, RAR, MOV  12       the next bit
+;       DCR             4
+;       JNZ            10       jumps
+;       MVI             7
+;       RAR             4
+;       SIM             4
+;                    ----
+;                     640
+;
+; From the last data bit to the stop bit the end of it is another, but as long:
+;
+;       JNZ 10, MVI 7, RAR 4, SIM 4         25      up to there
+;       JNZ 7, MVI 7, MVI 7, SIM 4          25      at the stop bit
+
+DELAY   MACRO   N               ; 7 + 14 N - 3; register D is used up
+        LOCAL   AGAIN
+        MVI     D,N             ;  7
+AGAIN:  DCR     D               ;  4
+        JNZ     AGAIN           ; 10, at last 7
+        ENDM
+
+; Send A.  Bit 7 of E becomes 1 if a bit does not come back at PB7.  Keeps B, C, HL.
+
+SODC:   PUSH    B
+        DI
+        MOV     C,A
+        MVI     B,9             ; start bit and eight data bits
+        ORA     A               ; CY = 0: the start bit
+SODBIT: MVI     A,80H           ;  7  SOD is to change...
+        RAR                     ;  4  ...to CY: bit 6 = 1, bit 7 = CY
+        SIM                     ;  4
+        MOV     D,A             ;  4
+        IN      PORTB           ; 10
+        XRA     D               ;  4
+        ORA     E               ;  4
+        MOV     E,A             ;  4
+        CALL    RXLOOK          ; 135
+        DELAY   30              ; 424
+        JMP     SODFILL         ; 10
+SODFILL:STC                     ;  4  ones come after the data
+        MOV     A,C             ;  4
+        RAR                     ;  4  the next bit, the lowest first
+        MOV     C,A             ;  4
+        DCR     B               ;  4  leaves CY as it is
+        JNZ     SODBIT          ; 10, at last 7
+        MVI     D,45            ;  7
+        MVI     A,MARK          ;  7
+        SIM                     ;  4
+SODSTOP:DCR     D               ;  4  45 x 14 = 630
+        JNZ     SODSTOP         ; 10
+        IN      PORTB
+        CMA                     ; 1 should come back
+        ORA     E
+        MOV     E,A
+        EI
+        POP     B
+        RET
+
+; A = the next character from SID; CY instead if one has been typed at the 8251A.  Keeps HL.
+;
+; The start bit is seen at most a pass of SIDLOOK, or that and the work of a tick, after it
+; began: 60 or 500 T-states.  Each bit is then looked at once, so much after its beginning and
+; 40 more.  From one RIM to the next:
+;
+;       RIM to MOV     20
+;       CALL RXLOOK   135
+;       DELAY 32      452
+;       NOP            12       three fill
+;       MVI             7       fills
+;       DCR             4
+;       JNZ            10       jumps
+;                    ----
+;                     640
+
+SIDC:
+SIDLOOK:RIM                     ;  4  SID comes in bit 7
+        ORA     A               ;  4
+        JP      SIDBEG          ;  7  space: a start bit (10)
+        LDA     HEAD            ; 13
+        MOV     B,A             ;  4
+        LDA     TAIL            ; 13
+        CMP     B               ;  4
+        JZ      SIDLOOK         ; 10
+        STC
+        RET
+SIDBEG: DI                      ;  4
+        MVI     B,9             ;  7  start bit and eight data bits
+        NOP                     ;  4
+        NOP                     ;  4
+SIDBIT: RIM                     ;  4
+        RAL                     ;  4  CY = the bit
+        MOV     A,C             ;  4
+        RAR                     ;  4  into bit 7; the start bit falls out again
+        MOV     C,A             ;  4
+        CALL    RXLOOK          ; 135
+        DELAY   32              ; 452
+        NOP                     ;  4
+        NOP                     ;  4
+        NOP                     ;  4
+        MVI     D,0             ;  7
+        DCR     B               ;  4
+        JNZ     SIDBIT          ; 10, at last 7
+        RIM                     ; the stop bit
+        EI
+        ORA     A               ; CY = 0
+        MOV     A,C
+        RM
+SIDBAD: LDA     HEAD            ; it was no character: wait until the line rests
+        MOV     B,A
+        LDA     TAIL
+        CMP     B
+        STC
+        RNZ
+        RIM
+        ORA     A
+        JP      SIDBAD
+        JMP     SIDLOOK
+
+; What the 8251A has received goes into the ring.  Changes A; 135 T-states from CALL to RET,
+; whether there was a character or not.
+
+RXLOOK: IN      USTAT           ; 10  (CALL 18)
+        ANI     RXRDY           ;  7
+        JZ      RXNONE          ;  7  (10 when there is none)
+        PUSH    H               ; 12
+        IN      USART           ; 10
+        LHLD    HEAD            ; 16
+        MVI     H,HIGH RING     ;  7
+        MOV     M,A             ;  7
+        MOV     A,L             ;  4
+        INR     A               ;  4
+        STA     HEAD            ; 13
+        POP     H               ; 10
+        RET                     ; 10
+RXNONE: MVI     A,4             ;  7  80 in all
+RXNONE1:DCR     A               ;  4
+        JNZ     RXNONE1         ; 10, at last 7
+        NOP                     ;  4
+        NOP                     ;  4
+        NOP                     ;  4
+        NOP                     ;  4
+        NOP                     ;  4
+        RET                     ; 10
+
+; ---------------------------------------------------------------------------
+; More of the line
 
 ; Send A as two figures.
 
@@ -1218,6 +1770,12 @@ TOUT:   DB      'output   ',0
 TDMA:   DB      'dma      ',0
 TLATCH: DB      'control  ',0
 TSENTRY:DB      'sentry   ',0
+TSLAVE: DB      'slave  ',0               ; SLAVES sends two blanks more
+TTICK:  DB      'tick     ',0
+TSIGN:  DB      'sign     ',0
+TSCAN:  DB      'scan     ',0
+TKILN:  DB      'kiln     ',0
+TSERIAL:DB      'serial   ',0
 OKTXT:  DB      'ok',CR,LF,0
 GOODTXT:DB      ' ok, ',0
 BADTXT: DB      ' bad'
@@ -1238,6 +1796,10 @@ NBANK:  DB      'switches',0
 NWAVE:  DB      'wave',0
 NWATCH: DB      'watch',0
 NREST:  DB      'rest',0
+NSIGN:  DB      'sign',0
+NKILN:  DB      'kiln',0
+NSEND:  DB      'send',0
+NHEAR:  DB      'hear',0
 HELP:   DB      'test         the self-test again',CR,LF
         DB      'up           seconds since the start',CR,LF
         DB      'level        convert the input',CR,LF
@@ -1246,8 +1808,14 @@ HELP:   DB      'test         the self-test again',CR,LF
         DB      'switches     how they stand',CR,LF
         DB      'wave         play a wave by DMA',CR,LF
         DB      'watch        count writes to the lamps, by the sentry card',CR,LF
-        DB      'rest         no longer; how many there were',CR,LF,0
+        DB      'rest         no longer; how many there were',CR,LF
+        DB      'sign TEXT    on the display on the bus',CR,LF
+        DB      'kiln         convert the heat of the kiln',CR,LF
+        DB      'send TEXT    a line on SOD',CR,LF
+        DB      'hear         a line from SID, until a key is typed',CR,LF,0
 TITLE:  DB      'gantry ready',0
+NAME:   DB      'on the bus',0
+HELLO:  DB      'gantry on SOD',CR,LF,0
 
 FIGURES:DB      3FH,06H,5BH,4FH,66H,6DH,7DH,07H,7FH,6FH,77H,7CH,39H,5EH,79H,71H
 DIGS:   DB      7FH,3FH,7FH,6DH,0,0,0,0                 ; 8085

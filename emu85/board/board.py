@@ -22,6 +22,7 @@ from emu85.board import shelf
 from emu85.board.clashes import Selected, clashes
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.description import BoardDescription, ChipUse, CpuClock, DeviceUse
+from emu85.board.deeds import Deeds
 from emu85.board.device import Device, OptionError, Read, Register
 from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
@@ -69,8 +70,10 @@ class Board:
         readers, writers: by map index, for READ_EXIT and WRITE_EXIT.
         devices: by name.
         serial: the line on SID and SOD, or None.
-        serial_ends: where characters can be sent and received: ``serial`` by that
-            name, and the terminals of devices by the device's name.
+        deeds: told of all that is done to it from outside.
+        serial_ends: where characters can be sent and received: the terminals of
+            devices by the device's name, then ``serial`` by that name.  The console
+            begins at the first.
     """
 
     def __init__(self, description: BoardDescription) -> None:
@@ -113,10 +116,12 @@ class Board:
             if description.serial
             else None
         )
-        self.serial_ends: dict[str, SerialLine | Terminal] = {}
+        self.serial_ends: dict[str, SerialLine | Terminal] = {**self._ends.terminals}
         if self.serial:
             self.serial_ends["serial"] = self.serial
-        self.serial_ends |= self._ends.terminals
+        self.deeds = Deeds()
+        for name, end in self.serial_ends.items():
+            end.told = partial(self.deeds.tell_of_end, name)
 
     # --- what the machine calls -------------------------------------------
 
@@ -191,6 +196,26 @@ class Board:
         """HLDA changed to ``level`` at ``schedule.now``."""
         self._wiring.drive_source(Line.HLDA, level)
 
+    # --- what is kept of it ------------------------------------------------
+
+    def parts(self) -> list[object]:
+        """Everything whose attributes change while the board runs.
+
+        A part may name attributes that are no state of its own in ``NOT_STATE``.  The
+        arrays are no parts.
+        """
+        return [
+            *self._sites.values(),
+            *self.devices.values(),
+            *self._wiring.parts(),
+            *self.serial_ends.values(),
+            self._memory,
+        ]
+
+    def fixed(self) -> list[object]:
+        """What parts hold on to and what is never another."""
+        return [self, self._socket, self._wiring, self._ends, self._mapping, self.map, self.store]
+
     # --- what the user's side calls ----------------------------------------
 
     @property
@@ -218,6 +243,7 @@ class Board:
             UserError: a byte of it where there is no memory chip; nothing is written then.
         """
         self._memory.program(image)
+        self.deeds.tell("program", [(each.start, each.data) for each in image.segments])
 
     def peek(self, index: int) -> int:
         """What a read at a map index would give, without side effects."""
@@ -230,7 +256,7 @@ class Board:
         Raises:
             UserError: no chip there, or a device's register that cannot be set.
         """
-        self._memory.poke(index, value)
+        self.poke_all([(index, value)])
 
     def poke_all(self, bytes_at: Iterable[tuple[int, int]]) -> None:
         """:meth:`poke` for many map indices with their bytes: all of them or none.
@@ -238,7 +264,9 @@ class Board:
         Raises:
             UserError: as :meth:`poke` does.
         """
-        self._memory.poke_all(bytes_at)
+        pokes = list(bytes_at)
+        self._memory.poke_all(pokes)
+        self.deeds.tell("poke", pokes)
 
     def adjust(self, device: str, control: str, text: str = "") -> None:
         """Work a control of a device by hand, as of ``schedule.now``.
@@ -267,6 +295,7 @@ class Board:
         if kind is None and text:
             raise UserError(f"{control} of {found.name} takes no value")
         found.adjust(control.casefold(), value)
+        self.deeds.tell("adjust", device, control, text)
 
     def memory_map(self) -> list[Region]:
         """The memory space in regions, in order of address."""

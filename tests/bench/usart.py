@@ -169,7 +169,7 @@ def echoing(case: Case, seconds: float = _SECONDS, runs: int = 3) -> float:
     Raises:
         RuntimeError: a character was lost or changed.
     """
-    machine = Machine.from_text(case.board, file="line.yaml")
+    machine = Machine.from_text(case.board, file=str(find_board("gantry")))
     machine.load(assemble(case.program, "line.asm").image)
     machine.run(seconds=0.01)
     line = machine.board.serial_ends[case.line]

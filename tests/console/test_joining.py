@@ -49,7 +49,8 @@ def bench(tmp_path: Path) -> Bench:
 
 
 def test_the_pane_is_at_the_first_end_and_turns_to_another(bench: Bench) -> None:
-    assert bench.session.pane.name == "serial"
+    assert bench.session.pane.name == "usart"  # SID and SOD come after the devices
+    bench.session.pane.turn_to("Serial")
     assert "hello" not in bench.do("type to usart hello", "run for 10 ms")
     bench.session.pane.turn_to("USART")
     assert "again" in bench.do("type again", "run for 10 ms")
@@ -63,6 +64,7 @@ def test_type_to_needs_an_end_or_is_plain_text(bench: Bench) -> None:
 
 def test_each_of_several_ends_gets_what_is_sent_to_it(bench: Bench) -> None:
     bench.do("run for 1 ms")  # the USART is set up
+    bench.session.pane.turn_to("serial")
     serial, usart = (bench.machine.board.serial_ends[name] for name in ("serial", "usart"))
     shown = bench.do("enter to usart ebb", "enter flow", "enter to USART", "type to serial x")
     assert shown == ""
@@ -93,6 +95,7 @@ def test_a_joined_end_leaves_the_pane_and_comes_back(bench: Bench, tmp_path: Pat
 
 
 def test_joins_tells_what_is_joined_to_what(bench: Bench) -> None:
+    bench.session.pane.turn_to("serial")
     before = bench.do("joins")
     assert re.search(r"serial +1200 baud, 8N1, joined to the console\n", before)
     assert re.search(r"usart +38400 baud, 8N1, joined to nothing\n", before)

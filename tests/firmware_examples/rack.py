@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from emu85.board.serial import Terminal
+from emu85.board.serial import SerialLine, Terminal
 from emu85.board.shelf import find_board, find_firmware
 from emu85.machine import Machine
 from tests.firmware_examples.dialogue import Dialogue
@@ -17,11 +17,12 @@ class Rack(Dialogue):
 
     def __init__(self, *changes: tuple[str, str]) -> None:
         """``changes`` are texts of the board file and what stands in their place."""
-        text = find_board("gantry").read_text("utf-8")
+        board = find_board("gantry")
+        text = board.read_text("utf-8")
         for old, new in changes:
             assert text.count(old) == 1, old
             text = text.replace(old, new)
-        self.machine = Machine.from_text(text, trace=2_000_000)
+        self.machine = Machine.from_text(text, file=str(board), trace=2_000_000)
         firmware = find_firmware("gantry.asm")
         assert firmware is not None
         self.machine.load(firmware)
@@ -32,6 +33,12 @@ class Rack(Dialogue):
     @property
     def line(self) -> Terminal:
         return self._line
+
+    @property
+    def second(self) -> SerialLine:
+        """The far end of SID and SOD."""
+        assert self.machine.board.serial is not None
+        return self.machine.board.serial
 
     def state(self, device: str) -> str:
         """How a device stands."""

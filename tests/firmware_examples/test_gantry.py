@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import re
+from itertools import pairwise
 
 import pytest
 
@@ -14,6 +16,7 @@ from tests.firmware_examples.rack import Rack
 NAMES = [
     *("ram", "battery", "usart", "timer", "pic", "ppi", "display", "combo"),
     *("pair", "uart", "panel", "input", "output", "dma", "control", "sentry"),
+    *("slave", "tick", "sign", "scan", "kiln", "serial"),
 ]
 
 
@@ -34,9 +37,10 @@ def test_everything_is_well_and_the_board_finds_nothing() -> None:
     rack = Rack()
     report = rack.greeting()
     assert verdicts(report) == dict.fromkeys(NAMES, "ok")
-    assert report.endswith("\r\n16 ok, 0 bad\r\n")
+    assert report.endswith("\r\n22 ok, 0 bad\r\n")
     assert list(rack.machine.findings) == []
-    assert (rack.line.framing_errors, rack.line.parity_errors, rack.line.breaks) == (0, 0, 0)
+    for end in (rack.line, rack.second):
+        assert (end.framing_errors, end.parity_errors, end.breaks) == (0, 0, 0)
     rack.do("abort", "press")  # TRAP: again from the beginning
     again = rack.listen(len(report) + len("gantry> "))
     assert verdicts(again) == verdicts(report)
@@ -50,11 +54,11 @@ def test_everything_is_well_and_the_board_finds_nothing() -> None:
         ("rate: 1.536 MHz", "rate: 1.6 MHz", {"usart"}),
         ("timer.clk1: clock.out", "timer.clk1: low", {"timer", "pic"}),
         ("pic.ir0: timer.out2", "pic.ir0: low", {"pic"}),
-        ("INTR: pic.int", "INTR: low", {"pic"}),
+        ("INTR: pic.int", "INTR: low", {"pic", "slave", "tick"}),
         ("ppi.pb0-pb3: small.c0-c3", "ppi.pb2: low", {"ppi"}),
         ("lcd.rs: ppi.pc0", "lcd.rs: low", {"display"}),
         ("lcd.d0-d7: ppi.pa0-pa7", "lcd.d1-d7: ppi.pa1-pa7", {"display"}),
-        ("combo.pb0-pb7: combo.pa0-pa7", "combo.pb1-pb7: combo.pa1-pa7", {"combo"}),
+        ("combo.pb0-pb7: combo.pa0-pa7", "combo.pb1-pb7: combo.pa1-pa7", {"combo", "scan"}),
         ("combo.timerin: clock.out", "combo.timerin: low", {"combo"}),
         ("RST 7.5: combo.timerout", "RST 7.5: low", {"combo"}),
         ("pair.pb0-pb7: pair.pa0-pa7", "pair.pb1-pb7: pair.pa1-pa7", {"pair"}),
@@ -66,6 +70,17 @@ def test_everything_is_well_and_the_board_finds_nothing() -> None:
         ("dma.drq1: input.done", "dma.drq1: low", {"dma"}),
         ("at: 4E, readable: yes", "at: 4E, readable: no", {"control"}),
         ("RST 6.5: sentry.hit", "RST 6.5: low", {"sentry"}),
+        ("pic.ir7: slave.int", "pic.ir7: low", {"slave"}),
+        ("slave.ir1: kiln.done", "slave.ir1: low", {"slave"}),
+        ("slave.ir2: usart.txrdy", "slave.ir2: low", {"slave"}),
+        ("slave.ir2: usart.txrdy", "slave.ir2: tick.out", {"slave"}),
+        ("pic.ir5: tick.out", "pic.ir5: low", {"tick"}),
+        ("rate: 10 Hz", "rate: 10.25 Hz", {"tick"}),
+        ("name: sign, at: 44-45", "name: sign, at: 64-65", {"sign"}),
+        ("at: 46-47", "at: 46-47\n    convert: 10 ms", {"slave", "kiln"}),
+        ("    file: gantry-kiln.csv", "    values: [F0]", {"kiln"}),
+        ("ppi.pb7: SOD", "ppi.pb7: low", {"serial"}),
+        ("format: 8N1\n\nfirmware", "format: 8N1\n  polarity: inverted\n\nfirmware", {"serial"}),
     ],
 )
 def test_a_fault_shows_in_its_line(old: str, new: str, bad: set[str]) -> None:
@@ -158,3 +173,99 @@ def test_the_firmwares_stop_is_listed_while_it_watches(rack: Rack) -> None:
     assert rack.state("sounder") != sounded
     assert rack.answer("rest") == "01 hits\r\n"
     assert not list(rack.machine.stops)
+
+
+def test_a_knock_comes_by_the_call_of_the_slave_and_counts_on_the_lamps() -> None:
+    rack = Rack()
+    rack.greeting()
+    before = rack.machine.t
+    for _ in range(3):
+        rack.do("knock", "press")
+    assert rack.state("lamps") == "······●●"
+    records = rack.machine.trace.all()
+    called = records[(records["type"] == Cycle.INA) & (records["t"] >= before)]["data"].tolist()
+    calls = [tuple(called[n : n + 3]) for n in range(0, len(called), 3)]
+    assert calls.count((0xCD, 0x40, 0x01)) == 3  # the slave's IR0
+    assert set(calls) == {(0xCD, 0x40, 0x01), (0xCD, 0x00, 0x01)}  # and ticks
+    assert rack.state("slave").startswith("slave 7, ") and "ISR 00" in rack.state("slave")
+    assert list(rack.machine.findings) == []
+
+
+def test_the_scanned_digits_show_the_seconds() -> None:
+    rack = Rack()
+    rack.greeting()
+    began = rack.machine.seconds
+    for seconds in (1.5, 9.5, 10.5):
+        while rack.machine.seconds < began + seconds:
+            rack.machine.run(seconds=0.1)
+        assert rack.state("scan") == f"[{int(seconds):04d}]"
+    address = rack.machine.symbols["UPTIME"]
+    rack.machine.memory[address : address + 4] = bytes([9, 9, 9, 9])
+    rack.machine.run(seconds=1)
+    assert rack.state("scan") == "[0000]"
+
+
+def test_the_kiln_is_as_its_file_says() -> None:
+    rack = Rack()
+    rack.greeting()
+    with (folder("boards") / "gantry-kiln.csv").open(newline="") as file:
+        levels = [row["level"] for row in csv.DictReader(file)]
+    for _ in range(4):
+        second = int(rack.machine.seconds)
+        assert rack.answer("kiln") == levels[second] + "\r\n"
+        rack.machine.run(seconds=1)
+
+
+def test_sign_fills_the_second_row(rack: Rack) -> None:
+    rack.answer("sign high water at six in the evening")
+    assert rack.state("sign") == "[on the bus          |high water at six in]"
+    rack.answer("sign low")
+    assert rack.state("sign") == "[on the bus          |low                 ]"
+
+
+def test_a_line_goes_out_on_sod_bit_by_bit(rack: Rack) -> None:
+    before = len(rack.second.received)
+    began = rack.machine.t
+    assert rack.answer("send the tide is out") == ""
+    assert bytes(rack.second.received[before:]) == b"the tide is out\r\n"
+    assert (rack.second.framing_errors, rack.second.breaks) == (0, 0)
+    records = rack.machine.trace.all()
+    high = records[records["t"] >= began]["lines"] & Line.SOD != 0
+    edges = records[records["t"] >= began]["t"][1:][high[1:] != high[:-1]].tolist()
+    lengths = [later - sooner for sooner, later in pairwise(edges)]
+    bits = [length / 640 for length in lengths if length < 8 * 640]
+    # 3.072 MHz / 4800; the line shows in the cycle after the SIM, and the gaps between
+    # characters are no whole number of bits.
+    assert sum(bit == round(bit) for bit in bits) >= 4 * len("the tide is out\r\n")
+
+
+def test_what_is_typed_while_a_line_goes_out_is_not_lost(rack: Rack) -> None:
+    before = len(rack.line.received)
+    rack.line.send(b"send abcdefghijklmnopqrstuvwxyz\rswitches\rswitches\r")
+    rack.machine.run(seconds=0.5)
+    said = bytes(rack.line.received[before:])
+    assert said.endswith(b"gantry> switches\r\n5A\r\ngantry> switches\r\n5A\r\ngantry> ")
+    assert rack.second.received.endswith(b"abcdefghijklmnopqrstuvwxyz\r\n")
+
+
+def test_lines_are_heard_whatever_the_tick_does_meanwhile(rack: Rack) -> None:
+    text = "0123456789abcdefghijklmnopqrstuvwxyzUU"
+    for delay in range(0, 10_000, 1700):  # of the 30720 T-states between two ticks
+        before = len(rack.line.received)
+        rack.line.send(b"hear\r")
+        rack.machine.run(seconds=0.05)
+        rack.machine.run(t_states=delay)
+        rack.second.send(text.encode() + b"\r")
+        assert rack.listen(before + 6) == text + "\r\n"
+
+
+def test_a_key_ends_the_hearing(rack: Rack) -> None:
+    before = len(rack.line.received)
+    rack.line.send(b"hear\r")
+    rack.machine.run(seconds=0.05)
+    rack.second.send(b"half")
+    rack.machine.run(seconds=0.05)
+    rack.line.send(b"switches\r")
+    rack.machine.run(seconds=0.1)
+    said = bytes(rack.line.received[before:])
+    assert said == b"hear\r\nhalf\r\ngantry> switches\r\n5A\r\ngantry> "

@@ -309,7 +309,7 @@ def test_a_parted_link_hears_no_more(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("end_name", "text", "message"),
     [
-        ("usrt", "pty", "no serial end 'usrt'; expected serial, usart; did you mean 'usart'"),
+        ("usrt", "pty", "no serial end 'usrt'; expected usart, serial; did you mean 'usart'"),
         ("usart", "", "nothing to join to is named; expected"),
         ("usart", "tpc 40", "there is no 'tpc' to join to.*did you mean 'tcp'"),
         ("usart", "tcp", "expected tcp PORT"),
