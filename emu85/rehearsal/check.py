@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from emu85.console.grammar import parse
@@ -12,7 +13,7 @@ from emu85.rehearsal.kinds import StageContext
 from emu85.rehearsal.lines import FORMS, WORDS
 from emu85.rehearsal.script import Script
 
-_BOUND_TO_OUTSIDE = {
+_NOT_HERE = {
     "join": "'type to END TEXT' for what somebody outside would send",
     "pace": "'step COUNT' or 'run for TIME'",
     "part": "no joined ends",
@@ -22,7 +23,9 @@ _BOUND_TO_OUTSIDE = {
 }
 """Console words that live by the wall clock or by what is outside, and what to do instead."""
 _CONSOLE_WORDS = frozenset(form.word for form in CONSOLE_FORMS)
-_LOAD = "load"
+_LOAD, _AT, _MARK = "load", "at", "mark"
+_AT_WORDS = 2
+"""Words of 'at T' before the console line."""
 
 
 def check(script: Script, context: StageContext) -> None:
@@ -44,33 +47,26 @@ def check(script: Script, context: StageContext) -> None:
         with mistakes.noted():
             try:
                 words = split_line(line.text)
-                word = _console_word(words)
-                if word is None and not is_loaded:
+                first = words[0].folded
+                console = words[_AT_WORDS:] if first == _AT else words
+                if first not in WORDS or (first == _AT and console):
+                    _check_console_word(console)
+                if first in WORDS and not is_loaded:
                     parse(line.text, FORMS, replace(context, marks=tuple(marks)))
             except UserError as error:
                 raise line.blame(error) from None
-            is_loaded |= word == _LOAD
-            if words[0].folded == "mark" and len(words) > 1:
-                marks.append(words[1].text)
+            is_loaded |= first == _LOAD
+            marks += [word.text for word in words[1:2] if first == _MARK]
     mistakes.tell()
 
 
-def _console_word(words: list[Token]) -> str | None:
-    """The word of a line that the console does; None for one of the rehearsal's own.
-
-    Raises:
-        UserError: neither, or one that a rehearsal cannot have.
-    """
+def _check_console_word(words: Sequence[Token]) -> None:
     first = words[0]
-    if first.folded in WORDS:
-        if first.folded == "at" and len(words) > 2:
-            _console_word(words[2:])
-        return None
-    if first.folded in _BOUND_TO_OUTSIDE:
+    if first.folded in _NOT_HERE:
         raise UserError(
             f"a rehearsal has no '{first.folded}': it goes by board time alone",
             Place(column=first.column),
-            expected=_BOUND_TO_OUTSIDE[first.folded],
+            expected=_NOT_HERE[first.folded],
         )
     if first.folded not in _CONSOLE_WORDS:
         raise UserError(
@@ -79,4 +75,3 @@ def _console_word(words: list[Token]) -> str | None:
             expected=f"a console word, or {', '.join(sorted(WORDS))}",
             nearest=nearest(first.text, WORDS | _CONSOLE_WORDS),
         )
-    return first.folded

@@ -18,7 +18,7 @@ begins a comment.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,8 +32,9 @@ SUFFIX = ".rehearsal"
 TRACE = 100_000
 """Machine cycles that the trace holds unless the heading says otherwise."""
 _FIRST = "rehearsal"
-_MOST_LINES = 1_000_000
+_MOST_LINES = 100_000
 """Lines, those of included files too: files that include one file twice grow fast."""
+_DEEPEST = 16
 _INCLUDE = "include"
 
 
@@ -89,7 +90,8 @@ class Script:
             tokens = split_line(text)
             value, taken = kind.take(tokens, Context(clock_hz=clock_hz))
             if taken < len(tokens):
-                raise UserError(f"{tokens[taken].text!r} is too much", expected=kind.wants)
+                place = Place(column=tokens[taken].column)
+                raise UserError(f"{tokens[taken].text!r} is too much", place, expected=kind.wants)
         except UserError as error:
             column = line.text.index(text, line.text.index(":")) + max(1, error.place.column)
             raise line.blame(error.at(Place(column=column))) from None
@@ -160,7 +162,7 @@ def parse_script(text: str, path: Path) -> Script:
     for key in _NEEDED:
         if key not in heading:
             raise UserError(f"the heading has no '{key}:'", last, expected=_example(key))
-    return Script(path, heading, tuple(_included(body, path, (path.resolve(),))))
+    return Script(path, heading, tuple(_Includer().unfold(body, path, (path.resolve(),))))
 
 
 def _example(key: str) -> str:
@@ -205,31 +207,41 @@ def _take_heading(line: Line, heading: dict[str, tuple[str, Line]]) -> None:
     heading[key] = (value, line)
 
 
-def _included(body: list[Line], path: Path, within: tuple[Path, ...]) -> Iterator[Line]:
-    for number, line in enumerate(_unfolded(body, path, within)):
-        if number == _MOST_LINES:
-            raise line.blame(UserError(f"more than {_MOST_LINES} lines with those included"))
-        yield line
+class _Includer:
+    """Puts the lines of included files in place, and sees that it comes to an end."""
 
+    def __init__(self) -> None:
+        self._count = 0
 
-def _unfolded(body: list[Line], path: Path, within: tuple[Path, ...]) -> Iterator[Line]:
-    for line in body:
-        words = _words(line)
-        if not words or words[0].casefold() != _INCLUDE:
-            yield line
-            continue
-        if len(words) != 2:
+    def unfold(self, body: Iterable[Line], path: Path, within: tuple[Path, ...]) -> Iterator[Line]:
+        """The lines of a file; ``within`` are the files, resolved, that include it."""
+        for line in body:
+            self._count += 1
+            if self._count > _MOST_LINES:
+                raise line.blame(UserError(f"more than {_MOST_LINES} lines with those included"))
+            words = _words(line)
+            if words[0].casefold() == _INCLUDE:
+                yield from self._include(line, words[1:], path, within)
+            else:
+                yield line
+
+    def _include(
+        self, line: Line, names: list[str], path: Path, within: tuple[Path, ...]
+    ) -> Iterator[Line]:
+        if len(names) != 1:
             raise line.blame(UserError("'include' takes one file", expected="include FILE"))
-        file = path.parent / Path(words[1])
-        if file.resolve() in within:
-            raise line.blame(
-                UserError(f"{words[1]} includes itself", expected="a file that does not")
-            )
+        file = path.parent / Path(names[0])
         try:
             text = read_text(file)
         except UserError as error:
             raise line.blame(UserError(f"{file}: {error.message}", nearest=error.nearest)) from None
-        yield from _unfolded(list(_lines(text, file)), file, (*within, file.resolve()))
+        if file.resolve() in within:
+            raise line.blame(
+                UserError(f"{names[0]} includes itself", expected="a file that does not")
+            )
+        if len(within) == _DEEPEST:
+            raise line.blame(UserError(f"files included more than {_DEEPEST} deep"))
+        yield from self.unfold(_lines(text, file), file, (*within, file.resolve()))
 
 
 def _words(line: Line) -> list[str]:

@@ -51,7 +51,7 @@ def _board(script: Script) -> BoardDescription:
 def _is_file(path: Path) -> bool:
     try:
         return path.is_file()
-    except (OSError, ValueError):
+    except (OSError, ValueError):  # a name that no file can have
         return False
 
 
@@ -75,18 +75,24 @@ def _own_firmware(script: Script, machine: Machine) -> Path | None:
     if "firmware" not in script.heading:
         return machine.board.firmware
     name, line = script.heading["firmware"]
-    found = shelf.find_firmware(name, script.folder)
-    if found is None:
-        folder = script.folder
-        names = [path.name for path in folder.iterdir()] if folder.is_dir() else []
+    beside = script.folder / Path(name)
+    found = beside if _is_file(beside) else shelf.folder(shelf.FIRMWARE) / Path(name)
+    if not _is_file(found):
         raise line.blame(
             UserError(
                 f"no firmware file {name!r}",
                 expected="a file named from the rehearsal's folder",
-                nearest=nearest(name, names),
+                nearest=nearest(name, _names_in(script.folder)),
             )
         )
     return found
+
+
+def _names_in(folder: Path) -> list[str]:
+    try:
+        return [path.name for path in folder.iterdir()]
+    except (OSError, ValueError):
+        return []
 
 
 def _burn(script: Script, machine: Machine, path: Path) -> None:
