@@ -12,10 +12,11 @@ Timing from CLK through the prescaler: at 100 kHz inside, 640 us a row, 5.12 ms 
 keyboard scan, 480 us of a digit lit and 160 us blank.
 
 The scan lines ``sl0`` to ``sl3`` are square waves, told to a keypad as clocks, and the
-keyboard is only looked at while a return line has been low, so a chip with no key down
-costs nothing.  The output and BD pins are given edge by edge if they are wired; without
-wires the text view shows what digits on them would, with no cost.  CLK is the CPU's
-clock where no wire says otherwise.
+keyboard is only looked at when a row may bring something new, so a chip with no key
+down, or with keys that have been entered, costs nothing by itself.  The output and BD
+pins are given edge by edge if they are wired; without wires the text view shows what
+digits on them would, with no cost.  CLK is the CPU's clock where no wire says
+otherwise.
 
 Not modelled: the 80 us in which each key of a row has its turn (a row is looked at as
 a whole in the middle of its time); CLK of single edges; test mode.
@@ -40,6 +41,7 @@ from emu85.board.device import Device, Read, Register, Site
 from emu85.board.kinds import Key, choice
 from emu85.board.schedule import Event, nearest_t
 from emu85.board.segments import NAMES, ORDER, STRAIGHT, arranged, text_of
+from emu85.board.wiring import Wave
 
 DATA, CONTROL = 0, 1
 
@@ -130,10 +132,13 @@ class Debounce:
         self._seen: dict[int, int] = {}
         self._entered: set[int] = set()
 
-    @property
-    def at_rest(self) -> bool:
-        """No key was down when its row was last looked at."""
-        return not any(self._rows.values())
+    def may_enter(self, closed: list[int]) -> bool:
+        """Whether keys that are down may have to be entered, now or later."""
+        return any(key not in self._entered for key in closed)
+
+    def is_down(self, row: int) -> bool:
+        """Whether a key of a row was down when it was last looked at."""
+        return bool(self._rows.get(row))
 
     def see(self, row: int, closed: list[int]) -> list[int]:
         """The keys to enter now; ``closed`` are those of a row that are down."""
@@ -227,11 +232,13 @@ class Kdc8279(Device):
         "irq": "high while there is something to read",
     }
     inputs: ClassVar[Mapping[str, str]] = {
-        **{f"rl{n}": f"return line {n}, low by a closed key" for n in range(8)},
         "shift": "bit 6 of a character",
         "cntl": "bit 7 of a character; strobe in strobed input mode",
     }
-    clock_inputs: ClassVar[Mapping[str, str]] = {"clk": "CLK, the CPU's clock if not wired"}
+    clock_inputs: ClassVar[Mapping[str, str]] = {
+        "clk": "CLK, the CPU's clock if not wired",
+        **{f"rl{n}": f"return line {n}, low by a closed key" for n in range(8)},
+    }
     _output_pins: ClassVar[tuple[str, ...]] = (
         *(f"outb{n}" for n in range(4)),
         *(f"outa{n}" for n in range(4)),
@@ -246,13 +253,16 @@ class Kdc8279(Device):
 
     def _start_cold(self) -> None:
         self._clk: Fraction | None = None if self.site.is_wired("clk") else Fraction(1)
-        self._returns = OPEN
+        self._plain_returns = OPEN
+        self._return_waves: dict[int, Wave] = {}
         self._shift = self._cntl = 1
         self.display = Display()
         self.fifo = Fifo()
         self._sensors = bytearray([OPEN] * 8)
         self._debounce = Debounce()
         self._changed = False
+        self._middles: Wave | None = None
+        self._next_row = 0
         self._row_event: Event | None = None
         self._out_event: Event | None = None
         self._irq = 0
@@ -308,7 +318,16 @@ class Kdc8279(Device):
     def sense_clock(
         self, pin: str, period: Fraction | None, start_t: Fraction, high: Fraction
     ) -> None:
-        self._retime(period, self._prescaler)
+        if pin == "clk":
+            self._retime(period, self._prescaler)
+            return
+        self._pass_rows()
+        bit = 1 << int(pin[2])
+        self._plain_returns = self._returns(self.site.schedule.now)
+        self._return_waves.pop(bit, None)
+        if period is not None:
+            self._return_waves[bit] = Wave(period, start_t, high)
+        self._await_row()
 
     def _scan(self) -> None:
         """Give the scan lines their waves, and what depends on time its events."""
@@ -325,7 +344,7 @@ class Kdc8279(Device):
         else:
             for bit in range(4):
                 self.site.drive_clock(f"sl{bit}", None, 0)
-        self._await_row(again=True)
+        self._fit_rows(clock)
         self._await_digit(again=True)
 
     # --- the bus ----------------------------------------------------------------
@@ -342,6 +361,7 @@ class Kdc8279(Device):
     def read(self, register: int) -> int:
         if register == CONTROL:
             return self._status()
+        self._pass_rows()
         if self._read_display:
             return self.display.read()
         if self._way is Way.SENSORS:
@@ -356,7 +376,9 @@ class Kdc8279(Device):
             if not self._is_clearing:
                 self.display.write(value)
             return
+        self._pass_rows()
         _COMMANDS[value >> 5](self, value)
+        self._await_row()
 
     def _status(self) -> int:
         value = self.fifo.status()
@@ -423,7 +445,6 @@ class Kdc8279(Device):
         self._debounce.special = bool(value & 0x10)
         if self._way is Way.SENSORS:
             self._set_irq(0)
-            self._await_row()
 
     # --- the keyboard -----------------------------------------------------------
 
@@ -438,58 +459,104 @@ class Kdc8279(Device):
             rises = level > self._cntl
             self._cntl = level
             if rises and self._way is Way.STROBED:
-                self._enter(self._returns)
+                self._enter(self._returns(self.site.schedule.now))
         elif pin == "clk":
             return
         else:
+            self._pass_rows()
             bit = 1 << int(pin[2])
-            self._returns = self._returns | bit if level else self._returns & ~bit
+            plain = self._plain_returns
+            self._plain_returns = plain | bit if level else plain & ~bit
             self._await_row()
 
-    @property
-    def _looks(self) -> bool:
-        """Whether there is anything that a scan could find."""
-        if self._way is Way.STROBED or self._clock is None:
-            return False
-        if self._returns != OPEN:
-            return True
-        if self._way is Way.SENSORS:
-            return not self._irq and (self._changed or any(row != OPEN for row in self._sensors))
-        return not self._debounce.at_rest
+    def _returns(self, t: int) -> int:
+        """The levels at the return lines at T-state ``t``, if nothing happens till then."""
+        value = self._plain_returns
+        for bit, wave in self._return_waves.items():
+            number = wave.next_edge(t)
+            if number:
+                value = value | bit if wave.level_before(number) else value & ~bit
+        return value
 
-    def _await_row(self, *, again: bool = False) -> None:
-        """Look in the middle of the row under way, or of the next one."""
-        if self._row_event and not again:
+    def _fit_rows(self, clock: Fraction | None) -> None:
+        """The middles of the rows' times follow the internal clock."""
+        self._middles = None
+        if clock is not None:
+            row = clock * ROW_CLOCKS
+            self._middles = Wave(row, self._origin + row / 2, row / 2)
+            self._next_row = self._row_after(self._middles, self.site.schedule.now)
+        self._await_row()
+
+    def _row_after(self, middles: Wave, t: int) -> int:
+        """The first row whose middle comes after T-state ``t``, counted from the origin."""
+        return (middles.next_edge(t) + 1) // 2
+
+    def _pass_rows(self) -> None:
+        """See to the rows whose middle is past, at the levels that have held since the last.
+
+        They bring nothing that anybody sees, or there would have been an event.  So one
+        scan is as good as many.
+        """
+        if self._middles is None or self._way is Way.STROBED:
             return
+        following = self._row_after(self._middles, self.site.schedule.now - 1)
+        for number in range(max(self._next_row, following - self._rows), following):
+            self._look(number)
+        self._next_row = max(self._next_row, following)
+
+    def _await_row(self) -> None:
+        """Look in the middle of the next row that may bring something new."""
+        number = self._next_that_matters()
+        middles = self._middles
+        t = None if number is None or middles is None else middles.edge(2 * number)
         if self._row_event:
+            if self._row_event.t == t:
+                return
             self._row_event.cancel()
-            self._row_event = None
-        if self._looks:
-            number = int(self._position)
-            if self._middle(number) <= self.site.schedule.now:
-                number += 1
-            self._look_at(number)
+        self._row_event = None if t is None else self.site.schedule.at(t, self._see_row)
 
-    def _middle(self, number: int) -> int:
-        """The T-state in the middle of a row's time, rows counted from the origin."""
-        assert self._clock is not None
-        return nearest_t(self._origin + (2 * number + 1) * self._clock * (ROW_CLOCKS // 2))
+    def _next_that_matters(self) -> int | None:
+        if self._middles is None or self._way is Way.STROBED:
+            return None
+        if self._way is not Way.SENSORS and self._plain_returns == OPEN and not self._return_waves:
+            return None
+        numbers = range(self._next_row, self._next_row + self._rows)
+        found = next((number for number in numbers if self._matters(number)), None)
+        if found is None and not self._repeats:
+            return numbers[-1]
+        return found
 
-    def _look_at(self, number: int) -> None:
-        self._row_event = self.site.schedule.at(self._middle(number), lambda: self._see_row(number))
+    @property
+    def _repeats(self) -> bool:
+        """Whether each scan finds what the one before has found, if nothing happens."""
+        scan = (self._clock or 0) * ROW_CLOCKS * self._rows
+        return all(scan % wave.period == 0 for wave in self._return_waves.values())
 
-    def _see_row(self, number: int) -> None:
+    def _matters(self, number: int) -> bool:
+        """Whether somebody may see that a row is looked at."""
+        assert self._middles is not None
+        row, returns = number % self._rows, self._returns(self._middles.edge(2 * number))
+        if self._way is not Way.SENSORS:
+            return self._debounce.may_enter(_closed(row, returns))
+        ends = self._changed and row == self._rows - 1
+        return not self._irq and (ends or self._sensors[row] != returns)
+
+    def _see_row(self) -> None:
         self._row_event = None
-        row = number % self._rows
-        if self._way is Way.SENSORS:
-            self._take_sensors(row)
-        else:
-            self._take_keys(row)
-        if self._looks and self._row_event is None:
-            self._look_at(number + 1)
+        self._pass_rows()
+        self._look(self._next_row)
+        self._next_row += 1
+        self._await_row()
 
-    def _take_keys(self, row: int) -> None:
-        closed = [row << 3 | column for column in range(8) if not self._returns >> column & 1]
+    def _look(self, number: int) -> None:
+        assert self._middles is not None
+        row, returns = number % self._rows, self._returns(self._middles.edge(2 * number))
+        if self._way is Way.SENSORS:
+            self._take_sensors(row, returns)
+        elif returns != OPEN or self._debounce.is_down(row):
+            self._take_keys(row, _closed(row, returns))
+
+    def _take_keys(self, row: int, closed: list[int]) -> None:
         had_error = self._debounce.error
         for key in self._debounce.see(row, closed):
             if not self._debounce.error:
@@ -497,11 +564,11 @@ class Kdc8279(Device):
         if self._debounce.error and not had_error:
             self._set_irq(1)
 
-    def _take_sensors(self, row: int) -> None:
+    def _take_sensors(self, row: int, returns: int) -> None:
         if self._irq:  # the RAM is not written any more
             return
-        self._changed |= self._sensors[row] != self._returns
-        self._sensors[row] = self._returns
+        self._changed |= self._sensors[row] != returns
+        self._sensors[row] = returns
         if self._changed and row == self._rows - 1:
             self._changed = False
             self._set_irq(1)
@@ -570,6 +637,11 @@ class Kdc8279(Device):
     def state(self) -> str:
         waiting = len(self.fifo.waiting)
         return f"[{self.text}] {waiting} in the FIFO, status {self._status():02X}"
+
+
+def _closed(row: int, returns: int) -> list[int]:
+    """The keys of a row that are down."""
+    return [row << 3 | column for column in range(8) if not returns >> column & 1]
 
 
 _COMMANDS = (

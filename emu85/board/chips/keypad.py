@@ -6,8 +6,9 @@ with a diode at each key.
 Modelled: columns ``c0`` to ``c7``, which are low while a key is down between them and a
 row that is low, and let go otherwise; rows as lines ``r0`` to ``r7`` (low is selected),
 or as a binary number on ``s0`` to ``s2`` that a decoder on the card turns into row
-lines, for scanners such as the 8279.  Row inputs may be clocks: while no key is down a
-scanned keypad costs nothing.  Keys are pressed by name: for a moment, or down and up.
+lines, for scanners such as the 8279.  Row inputs may be clocks: a column with keys down
+in one of the rows scanned is a clock then as well.  Keys are pressed by name: for a
+moment, or down and up.
 
 Not modelled: bounce; ghosts of three keys at once (the diodes prevent them).
 """
@@ -78,9 +79,12 @@ class Keypad(Device):
         """Keys that are down, with the event that lets each go."""
         self._levels: dict[str, int] = {}
         self._waves: dict[str, Wave] = {}
+        self._row_waves: dict[int, Wave | None] = {}
         self._next_edges: dict[str, tuple[int, int]] = {}
         """Number and T-state of the edge up to which ``_levels`` knows a wave's level."""
         self._next: Event | None = None
+        self._driven: list[int | Wave] = [1] * SIDE
+        """What each column is driven with: low, let go, or a clock."""
 
     def power(self) -> None:
         self._start_cold()
@@ -117,6 +121,7 @@ class Keypad(Device):
 
     def sense(self, pin: str, level: int) -> None:
         self._levels[pin] = level
+        self._row_waves.clear()
         self._show()
 
     def sense_clock(
@@ -128,6 +133,7 @@ class Keypad(Device):
         else:
             self._waves[pin] = Wave(period, start_t, high)
         self._next_edges.pop(pin, None)
+        self._row_waves.clear()
         self._show()
 
     def _level(self, pin: str) -> int:
@@ -156,15 +162,37 @@ class Keypad(Device):
         if self._next:
             self._next.cancel()
             self._next = None
-        places = [self.keys[key] for key in self.down]
-        low = {column for row, column in places if self._is_selected(row)}
+        awaited: set[int] = set()
         for column in range(SIDE):
-            if column in low:
-                self.site.drive(f"c{column}", 0)
-            else:
-                self.site.release(f"c{column}")
-        if places and self._waves:
-            self._await_row({row for row, _ in places})
+            rows = [row for row, each in (self.keys[key] for key in self.down) if each == column]
+            wave = self._row_wave(rows[0]) if len(rows) == 1 else None
+            if wave is None:
+                awaited.update(rows)
+            selected = [] if wave else [self._is_selected(row) for row in rows]  # all are looked at
+            self._drive(column, wave or int(not any(selected)))
+        if awaited and self._waves:
+            self._await_row(awaited)
+
+    def _drive(self, column: int, state: int | Wave) -> None:
+        if self._driven[column] == state:
+            return
+        self._driven[column] = state
+        pin = f"c{column}"
+        if isinstance(state, Wave):
+            self.site.drive_clock(pin, state.period, state.start, state.high)
+        elif state:
+            self.site.release(pin)
+        else:
+            self.site.drive(pin, 0)
+
+    def _row_wave(self, row: int) -> Wave | None:
+        """The clock on a row line; None if there is none."""
+        if not self._decodes:
+            return self._waves.get(f"r{row}")
+        if row not in self._row_waves:
+            bits = [self._waves.get(pin, self._levels.get(pin, 1)) for pin in _SELECTS]
+            self._row_waves[row] = _decoded(row, bits, self.site.schedule.now)
+        return self._row_waves[row]
 
     def _await_row(self, rows: set[int]) -> None:
         pins = _SELECTS if self._decodes else [f"r{row}" for row in rows]
@@ -184,3 +212,39 @@ def _places(rows: tuple[str, ...]) -> Iterator[tuple[str, tuple[int, int]]]:
         for column, name in enumerate(names.split()):
             if name != "_":
                 yield name, (row, column)
+
+
+def _decoded(row: int, bits: list[Wave | int], now: int) -> Wave | None:
+    """The clock at a decoder's output, low while its inputs count ``row``.
+
+    ``bits`` are waves and steady levels.  None if the output is no plain clock.
+    """
+    waves = [bit for bit in bits if isinstance(bit, Wave)]
+    period = max((wave.period for wave in waves), default=Fraction(0))
+    if not waves or any(period % wave.period or wave.start > now for wave in waves):
+        return None
+    origin = waves[0].start
+    edges = sorted(
+        {
+            (wave.start + turn * wave.period + part - origin) % period
+            for wave in waves
+            for turn in range(int(period / wave.period))
+            for part in (0, wave.high)
+        }
+    )
+    selected = [_count(bits, origin + edge) == row for edge in edges]
+    begins = [n for n, now_on in enumerate(selected) if now_on and not selected[n - 1]]
+    ends = [n for n, now_on in enumerate(selected) if not now_on and selected[n - 1]]
+    if len(begins) != 1:
+        return None
+    low = (edges[ends[0]] - edges[begins[0]]) % period
+    return Wave(period, origin + edges[ends[0]] - period, period - low)
+
+
+def _count(bits: list[Wave | int], t: Fraction) -> int:
+    """The number that select inputs give just after a moment."""
+    levels = (
+        bit if isinstance(bit, int) else int((t - bit.start) % bit.period < bit.high)
+        for bit in bits
+    )
+    return sum(level << n for n, level in enumerate(levels))

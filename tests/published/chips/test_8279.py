@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import pytest
 
 from emu85.board.chips.display8279 import Kdc8279
+from emu85.board.schedule import NEVER
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.machine import Machine
@@ -228,6 +229,34 @@ def test_scan_lines_count_rows() -> None:
         assert seen == expected
 
 
+@pytest.mark.parametrize("keys", ["5", "05", "0A"])
+def test_keys_held_down_make_no_events(keys: str) -> None:
+    """Once they have been entered nobody sees that they are looked at, until they go."""
+    downs = [(20_000 + n * 60_000, "down", key) for n, key in enumerate(keys)]
+    machine = machine_with("PUT CTRL, 02H\nPAUSE 30\n", KEYPAD, downs)
+    machine.run(t_states=190_000)
+    assert machine.board.peek(0x10051) == len(keys)
+    assert machine.schedule.next_t == NEVER
+    for key in keys:
+        machine.board.adjust("pad", "up", key)
+    machine.run(t_states=SCAN)
+    assert machine.schedule.next_t == NEVER
+    machine.board.adjust("pad", "down", keys[0])
+    machine.run(t_states=DEBOUNCE + SCAN)
+    assert machine.board.peek(0x10051) == len(keys) + 1
+
+
+def test_keys_of_one_column_are_looked_at_row_by_row() -> None:
+    """Two keys on one return line, one let go: the other is still down."""
+    keys = [
+        (20_000, "down", "1"),
+        (80_000, "down", "9"),
+        (140_000, "up", "1"),
+        (160_000, "down", "1"),
+    ]
+    assert entries(keys, 0x02)[1:-1] == [0xC1, 0xD1, 0xC1]
+
+
 # --- strobed input and the FIFO ------------------------------------------------------------
 
 
@@ -343,6 +372,30 @@ def test_sensor_matrix() -> None:
         INX H
     """
     assert kept(run(firmware)) == [0x40, 0xFB, 0xFB, 0x10, 0, 0x00, 0xFF, 0]
+
+
+def test_sensors_go_on_after_the_interrupt_line_is_cleared() -> None:
+    """Clear with CF resets the interrupt line: what has changed since is found by the scan."""
+    firmware = """
+        PUT CTRL, 04H
+        PUT RL, 0FBH
+        PAUSE 3
+        PUT RL, 0FFH        ; not written while IRQ is high
+        PUT CTRL, 0C2H
+        NOP
+        RIM
+        ANI 10H
+        MOV M, A
+        INX H
+        PAUSE 3
+        RIM
+        ANI 10H
+        MOV M, A
+        INX H
+        PUT CTRL, 57H       ; row 7, the last to be taken
+        KEEP DATA
+    """
+    assert kept(run(firmware)) == [0, 0x10, 0xFF]
 
 
 # --- the display ---------------------------------------------------------------------------
