@@ -36,6 +36,8 @@ from emu85.board.wiring import Wave
 CALL = 0xCD
 ICW1, OCW3 = 0x10, 0x08
 """Bits that tell a command word written at A0 = 0 from the others."""
+LEVELS = 0x08
+"""Bit of ICW1: requests are levels, not edges."""
 INTA = 3
 """T-states from the beginning of an INTA cycle to the trailing edge of its pulse."""
 DEFAULT_LEVEL = 7
@@ -227,7 +229,7 @@ class Controller(Device):
     @property
     def requests(self) -> int:
         """IRR: edges whose input is still high, or the levels themselves."""
-        return self._inputs if self._is_level_triggered else self._edges
+        return self._inputs if self._icw1 & LEVELS else self._edges
 
     def _first(self, levels: int) -> int:
         """The rank of the highest priority in a set of levels, 0 to 7; 8 if there is none."""
@@ -247,8 +249,9 @@ class Controller(Device):
         asking = self.requests & ~self._mask
         if not asking:
             return None
-        rank, serving = self._first(asking), self._first(self._holding_back)
+        rank = self._first(asking)
         level = self._ranked(rank)
+        serving = self._first(self._holding_back) if self._service else _NONE
         if rank < serving:
             return level
         is_let_through = rank == serving and self._is_special_nested and self._has_slave(level)
@@ -360,10 +363,6 @@ class Controller(Device):
 
     def _has_slave(self, level: int) -> bool:
         return self._has_others and not self._is_slave and bool(self._icw3 >> level & 1)
-
-    @property
-    def _is_level_triggered(self) -> bool:
-        return bool(self._icw1 & 0x08)
 
     @property
     def _is_automatic(self) -> bool:

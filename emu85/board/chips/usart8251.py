@@ -294,16 +294,14 @@ class Usart8251(Device):
         self._show_all()
 
     def _status(self) -> int:
-        status = self._errors
+        status = self._errors if self._dsr else self._errors | Status.DSR
         if self._holding is None:
             status |= Status.TX_READY
         if self._has_data:
             status |= Status.RX_READY
-        if self._is_empty:
-            status |= Status.TX_EMPTY
         if self._detected:
             status |= Status.DETECT
-        return status if self._dsr else status | Status.DSR
+        return status | Status.TX_EMPTY if self._is_empty else status
 
     @property
     def _is_empty(self) -> bool:
