@@ -24,9 +24,9 @@ from typing import NamedTuple, overload
 import numpy as np
 
 from emu85.board import Board, BoardDescription, SerialLine, fit, load_board, read_board
-from emu85.board.host import StopListener
+from emu85.board.host import Reached, StopListener
 from emu85.board.schedule import NEVER, Schedule
-from emu85.bus.cycles import IO_CYCLES, STATES, Cycle
+from emu85.bus.cycles import IO_CYCLES, READS, STATES, Cycle
 from emu85.bus.findings import Findings
 from emu85.bus.lines import Line
 from emu85.bus.trace import Trace
@@ -54,7 +54,7 @@ from emu85.cpu.constants import (
     X_WRITE,
     T,
 )
-from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit, State
+from emu85.cpu.layout import INDEX_MASK, IO_BASE, WAIT_MASK, WAIT_SHIFT, MapBit, State
 from emu85.cpu.processor import Processor
 from emu85.cpu.registers import Registers
 from emu85.cpu.rows import FLAG_MASKS
@@ -405,7 +405,21 @@ class Machine:
         for line, level, t in late:
             self._cpu.drive(line, level, t)
 
-    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
+    def reached(self, kind: Cycle, address: int) -> Reached:
+        """What a bus cycle (MR, MW, IOR or IOW) at an address, or a port, finds."""
+        word = int(self.board.map[_map_index(kind, address)])
+        nobody = MapBit.NO_READER if kind in READS else MapBit.NO_WRITER | MapBit.ROM
+        return Reached(word >> WAIT_SHIFT & WAIT_MASK, not word & nobody)
+
+    def transfer(
+        self,
+        kind: Cycle,
+        address: int,
+        data: int | None,
+        *,
+        noted: bool = True,
+        waits: int = 0,
+    ) -> int:
         """One bus cycle by another bus master at ``schedule.now``, while HLDA is high.
 
         Args:
@@ -413,16 +427,17 @@ class Machine:
             address: 0 to FFFF, or a port 0 to FF.
             data: the byte of a write; None for a read.
             noted: False for the other side of a cycle that is on the trace already.
+            waits: wait states that the bus master puts into it.
 
         Returns:
             the byte that was on the data bus.
         """
-        index = IO_BASE + (address & 0xFF) if kind in IO_CYCLES else address & 0xFFFF
+        index = _map_index(kind, address)
         value = self._read(index) if data is None else self._write(index, data)
         if not noted:
             return value
         shown = (index & 0xFF) * 0x101 if kind in IO_CYCLES else index
-        out = self._cpu.master_cycle(self.schedule.now, shown, value, kind)
+        out = self._cpu.master_cycle(self.schedule.now, shown, value, kind, waits)
         self._master_stopped |= bool(out & X_STOP)
         return value
 
@@ -650,6 +665,10 @@ def _not_negative(what: str, number: int) -> int:
     if number < 0:
         raise ValueError(f"{what} are counted from 0, not {number}")
     return number
+
+
+def _map_index(kind: Cycle, address: int) -> int:
+    return IO_BASE + (address & 0xFF) if kind in IO_CYCLES else address & 0xFFFF
 
 
 def _address(at: int) -> int:

@@ -18,7 +18,7 @@ memory:
   - {rom: 2K, at: 0000}
   - {ram: 1K, at: 8000}
 ports:
-  - {device: 8257, name: dma, at: 40-4F, port 0: 10, port 1: 11, port 2: 12, port 3: 13}
+  - {device: 8257, name: dma, at: 40-4F, port 0: 10}
   - {device: latch, name: ask, at: 20, clear: yes}
   - {device: switches, name: in, at: 10, value: 5A}
 lines:

@@ -88,6 +88,11 @@ def decode(select: Select, size: int, *, name: str, kind: str, waits: int, base:
     return Decoded(name, kind, select, size, waits, base, addresses, table[addresses], table)
 
 
+def selects(select: Select, address: int) -> bool:
+    """Whether an address selects what ``select`` stands for."""
+    return any(select.low <= address ^ flip <= select.high for flip in _subsets(select.ignores))
+
+
 def _offset(addresses: Ints, low: int, size: int) -> Ints:
     return addresses % size if size & (size - 1) == 0 else (addresses - low) % size
 

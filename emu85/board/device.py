@@ -34,7 +34,7 @@ from emu85.errors import Place, UserError
 
 if TYPE_CHECKING:
     from emu85.board.frames import Frame
-    from emu85.board.host import StopListener
+    from emu85.board.host import Reached, StopListener
     from emu85.board.serial import Terminal
     from emu85.stops import StopSet
 
@@ -130,10 +130,22 @@ class Site(Protocol):
     def send_frame(self, pin: str, frame: Frame) -> None:
         """Begin to send a character on a pin of ``frame_outputs``; now is its start."""
 
+    def reached(self, kind: Cycle, address: int) -> Reached:
+        """What a bus cycle at an address, or a port, finds; see ``Host.reached``."""
+
     def transfer(
-        self, kind: Cycle, address: int, data: int | None = None, *, noted: bool = True
+        self,
+        kind: Cycle,
+        address: int,
+        data: int | None = None,
+        *,
+        noted: bool = True,
+        waits: int = 0,
     ) -> int:
         """One bus cycle as the bus master, while HLDA is high; see ``Host.transfer``."""
+
+    def note(self, description: str, where: str) -> None:
+        """Count a finding that is no bus cycle's; see ``Host.note``."""
 
     @property
     def stops(self) -> StopSet:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from emu85.board.schedule import Schedule
 from emu85.bus.cycles import Cycle
@@ -12,6 +12,18 @@ from emu85.stops import Stop, StopSet
 
 StopListener = Callable[[Stop, int], None]
 """Called with a stop that has hit and the T-state at which its machine cycle began."""
+
+
+class Reached(NamedTuple):
+    """What a bus cycle finds where it goes.
+
+    Attributes:
+        waits: wait states of the slowest chip that is selected there.
+        answers: whether any chip gives the byte, or takes it.
+    """
+
+    waits: int
+    answers: bool
 
 
 class Host(Protocol):
@@ -36,7 +48,18 @@ class Host(Protocol):
         before the CPU looks.
         """
 
-    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
+    def reached(self, kind: Cycle, address: int) -> Reached:
+        """What a bus cycle (MR, MW, IOR or IOW) at an address, or a port, finds."""
+
+    def transfer(
+        self,
+        kind: Cycle,
+        address: int,
+        data: int | None,
+        *,
+        noted: bool = True,
+        waits: int = 0,
+    ) -> int:
         """One bus cycle by a bus master at ``schedule.now``, while HLDA is high.
 
         It goes through the same map as the CPU's own, devices answer it, and it
@@ -48,6 +71,7 @@ class Host(Protocol):
             data: the byte of a write; None for a read.
             noted: False for the other side of a cycle that is on the trace already, as
                 when a DMA chip strobes memory and a port at once.
+            waits: wait states that the bus master puts into it.
 
         Returns:
             The byte that was on the data bus.

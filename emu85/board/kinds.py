@@ -252,5 +252,7 @@ ADDRESS_SPAN: Kind[tuple[int, int | None]] = scalar(
 PORT_SPAN: Kind[tuple[int, int | None]] = scalar(
     "a port or a range of them, as 20-23", lambda text: quantities.span(text, 0xFF)
 )
+DEVICE_PORT: Kind[int] = hexadecimal("a port that a device is at, 00 to FF", 0xFF)
+"""The board reader sees to it that some device is selected there."""
 FILE: Kind[Path] = Kind("a file, found from the board file's folder", _beside)
 BATTERY: Kind[bool | Path] = Kind("yes, no, or a file for its bytes, as log.ram", _battery)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
 from emu85.board import kinds, schema
+from emu85.board.decode import selects
 from emu85.board.description import (
     BoardDescription,
     ChipUse,
@@ -124,7 +126,41 @@ def _parts(board: Values, mistakes: Mistakes) -> tuple[list[ChipUse], list[Devic
         if use.device.memory_part:
             with mistakes.noted():
                 chips.append(_own_memory(use, names))
+    if whole:
+        for use in used:
+            with mistakes.noted():
+                _check_ports_named(use, used)
     return chips, used, whole
+
+
+def _check_ports_named(use: DeviceUse, used: Sequence[DeviceUse]) -> None:
+    """Refuse an option that names a port where no device is."""
+    selects_at = [each.select for each in used if each.select and each.select.space == IO_SPACE]
+    for key in use.device.options:
+        port = use.options[key.name]
+        if key.kind is not kinds.DEVICE_PORT or port is None:
+            continue
+        if not any(selects(select, port) for select in selects_at):
+            raise _option_node(use.node, key.name).wrong(
+                f"no device is at port {port:02X}", expected=_ports_taken(used, use)
+            )
+
+
+def _option_node(entry: Node, option: str) -> Node:
+    return entry.values[option] if isinstance(entry, Table) else entry
+
+
+def _ports_taken(used: Sequence[DeviceUse], but: DeviceUse) -> str:
+    """Where the other devices with ports are, for messages."""
+    spans = sorted(
+        (use.select.low, use.select.high, use.name)
+        for use in used
+        if use is not but and use.select and use.select.space == IO_SPACE
+    )
+    shown = [
+        f"{low:02X}{f'-{high:02X}' if high > low else ''} ({name})" for low, high, name in spans
+    ]
+    return "the port of a device: " + (", ".join(shown) or "there is none yet")
 
 
 @dataclass

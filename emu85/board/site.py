@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from emu85.board.description import Pin
 from emu85.board.frames import Frame
-from emu85.board.host import Host, StopListener
+from emu85.board.host import Host, Reached, StopListener
 from emu85.board.schedule import Schedule
 from emu85.board.wiring import Wiring
 from emu85.bus.cycles import Cycle
@@ -30,7 +30,19 @@ class Unplugged:
     def drive(self, line: Line, level: int) -> None:
         """No CPU is there to see it."""
 
-    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
+    def reached(self, kind: Cycle, address: int) -> Reached:
+        """Nothing is there."""
+        return Reached(0, answers=False)
+
+    def transfer(
+        self,
+        kind: Cycle,
+        address: int,
+        data: int | None,
+        *,
+        noted: bool = True,
+        waits: int = 0,
+    ) -> int:
         """No bus is there to carry it."""
         return 0xFF
 
@@ -146,11 +158,25 @@ class DeviceSite:
         if output:
             self._wiring.send_frame(output, frame)
 
+    def reached(self, kind: Cycle, address: int) -> Reached:
+        """What a bus cycle at an address, or a port, finds."""
+        return self._socket.host.reached(kind, address)
+
     def transfer(
-        self, kind: Cycle, address: int, data: int | None = None, *, noted: bool = True
+        self,
+        kind: Cycle,
+        address: int,
+        data: int | None = None,
+        *,
+        noted: bool = True,
+        waits: int = 0,
     ) -> int:
         """One bus cycle as the bus master."""
-        return self._socket.host.transfer(kind, address, data, noted=noted)
+        return self._socket.host.transfer(kind, address, data, noted=noted, waits=waits)
+
+    def note(self, description: str, where: str) -> None:
+        """Count a finding that is no bus cycle's."""
+        self._socket.host.note(description, where)
 
     @property
     def stops(self) -> StopSet:

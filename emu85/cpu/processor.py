@@ -12,7 +12,14 @@ from emu85.bus.trace import Trace
 from emu85.cpu.compiler import compiled_loop
 from emu85.cpu.constants import BUDGET, HOLD, LIMIT, RST75, TRAP
 from emu85.cpu.layout import EVERY_CYCLE, STATE_CELLS, STOP_FIELDS, State, StopField
-from emu85.cpu.rows import DATA_SHIFT, LINES_SHIFT, TYPE_SHIFT, pack, status_lines
+from emu85.cpu.rows import (
+    DATA_SHIFT,
+    LINES_SHIFT,
+    TYPE_SHIFT,
+    WAITS_SHIFT,
+    pack,
+    status_lines,
+)
 
 RESET_T_STATES = 3
 """Shortest RESET IN pulse the data sheet allows with the clock running, in
@@ -82,12 +89,13 @@ class Processor:
         """Go on with the limit and the budget that are in the state vector."""
         return self._loop(*self._arguments)
 
-    def master_cycle(self, t: int, address: int, data: int, kind: Cycle) -> int:
+    def master_cycle(self, t: int, address: int, data: int, kind: Cycle, waits: int = 0) -> int:
         """Put a bus cycle by another bus master on the trace and try the stops on it.
 
         Args:
             t: its start, T-states.
             kind: MR, MW, IOR or IOW.
+            waits: wait states, 0 to 255.
 
         Returns:
             ``layout.Exit`` bits: STOP if a stop hit.
@@ -98,9 +106,14 @@ class Processor:
         state = self.state
         if not state[State.LINES] & Line.HLDA:
             raise RuntimeError("a bus master moved a byte while HLDA was low")
-        shown = state[State.LINES] | Line.READY | status_lines(LEVELS[kind])
+        ready = 0 if waits else Line.READY
+        shown = state[State.LINES] | ready | status_lines(LEVELS[kind])
         state[State.MASTER] = (
-            address | data << DATA_SHIFT | kind << TYPE_SHIFT | shown << LINES_SHIFT
+            address
+            | data << DATA_SHIFT
+            | kind << TYPE_SHIFT
+            | shown << LINES_SHIFT
+            | waits << WAITS_SHIFT
         )
         state[State.MASTER_T] = t
         out = self.run(state[State.T])

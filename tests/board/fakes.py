@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from emu85.board import Board, Schedule, fit, read_board
-from emu85.board.host import StopListener
+from emu85.board.host import Reached, StopListener
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
@@ -35,7 +35,18 @@ class FakeHost:
     def drive(self, line: Line, level: int) -> None:
         self.driven.append((self.schedule.now, line, level))
 
-    def transfer(self, kind: Cycle, address: int, data: int | None, *, noted: bool = True) -> int:
+    def reached(self, kind: Cycle, address: int) -> Reached:
+        return Reached(0, answers=True)
+
+    def transfer(
+        self,
+        kind: Cycle,
+        address: int,
+        data: int | None,
+        *,
+        noted: bool = True,
+        waits: int = 0,
+    ) -> int:
         self.transfers.append((kind, address, data))
         return 0xA5 if data is None else data
 

@@ -14,11 +14,14 @@ A cycle stands on the trace as one memory read or memory write with HLDA, at its
 is the memory's side.  The peripheral's side has its strobe at the same time and no record;
 it is the port given as ``port 0`` to ``port 3``, the register that DACK selects on the
 board.  A channel with no port writes what the floating bus gives (FF), and what it reads
-goes nowhere.  A verify cycle has no strobes, so it leaves no record, and the HOLD before
-it lasts on.
+goes nowhere; a port whose device gives no byte, or takes none, is a finding.  A verify
+cycle has no strobes, so it leaves no record, and the HOLD before it lasts on.
 
-Not modelled: READY (no wait states in DMA cycles); the early strobe of extended write
-(nothing here is slow enough to see it); AEN and ADSTB (the trace shows the whole address).
+READY is the board's: a cycle has as many wait states between S3 and S4 as the slower of
+the memory and the port asks for.  A verify cycle has none.
+
+Not modelled: the early strobe of extended write (a board's wait states are a count, which
+no strobe can shorten); AEN and ADSTB (the trace shows the whole address).
 Choices, where the data sheet is silent: HRQ rises a T-state after DRQ, S1 is the T-state
 after HLDA is seen; DACK, TC and MARK last from the start of S1 to the end of S4; DRQ is
 sampled at the end of S4; a request that is gone before HLDA comes ends in no cycle; the kind 11,
@@ -31,7 +34,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, ClassVar
 
 from emu85.board.device import Device, Read, Register, Site
-from emu85.board.kinds import Key, hexadecimal
+from emu85.board.kinds import DEVICE_PORT, Key
 from emu85.board.schedule import Event
 from emu85.bus.cycles import Cycle
 
@@ -43,6 +46,13 @@ UPDATE = 0x10
 
 WRITE, READ = 0b01, 0b10
 """Kinds of transfer, upper two bits of the terminal count; seen from the memory."""
+
+SIDES = {WRITE: (Cycle.MW, Cycle.IOR), READ: (Cycle.MR, Cycle.IOW)}
+"""The memory's side and the peripheral's, by kind."""
+LOST = {
+    Cycle.IOR: "a DMA cycle reads a port where no device answers",
+    Cycle.IOW: "a DMA cycle writes to a port where no device takes it",
+}
 
 FLOATING = 0xFF
 COUNT_BITS = 0x3FFF
@@ -91,10 +101,7 @@ class Dma8257(Device):
 
     kind = "8257"
     about = "8257: DMA controller with four channels"
-    options = tuple(
-        Key(f"port {n}", hexadecimal("a port, 00 to FF", 0xFF), f"what dack{n} selects")
-        for n in range(CHANNELS)
-    )
+    options = tuple(Key(f"port {n}", DEVICE_PORT, f"what dack{n} selects") for n in range(CHANNELS))
     registers = _registers()
     outputs: ClassVar[Mapping[str, str]] = {
         "hrq": "hold request",
@@ -232,23 +239,34 @@ class Dma8257(Device):
         self.site.drive("tc", int(is_tc))
         self.site.drive("mark", int(channel.left % MARK_EVERY == 0))
         self.site.drive(f"dack{number}", 0)
-        self._move(channel, self._ports[number])
-        self._at(CYCLE_T, lambda: self._end(number, is_tc))
+        waits = self._move(channel, number)
+        self._at(CYCLE_T + waits, lambda: self._end(number, is_tc))
         channel.advance()
 
     def _next_channel(self) -> int | None:
         order = [(self._lowest + 1 + n) % CHANNELS for n in range(CHANNELS)]
         return next((n for n in order if self._wanted >> n & 1), None)
 
-    def _move(self, channel: Channel, port: int | None) -> None:
-        transfer = self.site.transfer
+    def _move(self, channel: Channel, number: int) -> int:
+        """Move a byte; the wait states it takes."""
+        if channel.kind not in SIDES:
+            return 0
+        memory, strobe = SIDES[channel.kind]
+        port, site = self._ports[number], self.site
+        waits = site.reached(memory, channel.address).waits
+        if port is not None:
+            found = site.reached(strobe, port)
+            waits = max(waits, found.waits)
+            if not found.answers:
+                site.note(LOST[strobe], f"{self.name}, port {number}: {port:02X}")
         if channel.kind == WRITE:
-            value = FLOATING if port is None else transfer(Cycle.IOR, port, noted=False)
-            transfer(Cycle.MW, channel.address, value)
-        elif channel.kind == READ:
-            value = transfer(Cycle.MR, channel.address)
+            value = FLOATING if port is None else site.transfer(strobe, port, noted=False)
+            site.transfer(memory, channel.address, value, waits=waits)
+        else:
+            value = site.transfer(memory, channel.address, waits=waits)
             if port is not None:
-                transfer(Cycle.IOW, port, value, noted=False)
+                site.transfer(strobe, port, value, noted=False)
+        return waits
 
     def _reach(self, number: int) -> None:
         """The terminal count of a channel."""

@@ -8,8 +8,12 @@ from __future__ import annotations
 
 import itertools
 
+import pytest
+
+from emu85.board import read_board
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
+from emu85.errors import UserError
 from emu85.machine import Machine, Reason
 
 from .bench import BEGIN, MACROS, head, kept, load, run_to
@@ -342,3 +346,80 @@ def test_mark_counts_128_cycles_from_the_end() -> None:
     of_dma = records[(records["type"] == Cycle.MW) & (records["lines"] & Line.HLDA != 0)]
     marked = [n for n, r in enumerate(of_dma, 1) if int(r["lines"]) & Line.RST55]
     assert (len(of_dma), marked) == (300, [44, 172, 300])
+
+
+@pytest.mark.parametrize(("of_memory", "of_port"), [(0, 0), (2, 0), (0, 3), (2, 3), (5, 1)])
+@pytest.mark.parametrize("kind", ["WR", "RD"])
+def test_ready_lengthens_a_cycle(kind: str, of_memory: int, of_port: int) -> None:
+    """READY: "used to elongate the memory read and write cycles", sampled in S3, with SW
+    states between S3 and S4; memory and port share the line, so the slower one counts."""
+    board = BOARD.replace("{ram: 1K, at: 8000}", f"{{ram: 1K, at: 8000, waits: {of_memory}}}")
+    board = board.replace("value: 5A}", f"value: 5A, waits: {of_port}}}")
+    board = board.replace("at: 11, readable", f"at: 11, waits: {of_port}, readable")
+    number = "01"[kind == "RD"]
+    machine = run(
+        f"""
+        LOAD {number}, 8100H, {kind} + 4
+        PUT MODE, {0x41 if number == "0" else 0x42}
+        PUT ASK, {1 << int(number)}
+        NOP
+        KEEP STAT
+        """,
+        board=board,
+    )
+    slower = max(of_memory, of_port)
+    records = machine.trace.all()
+    is_dma = (records["lines"] & Line.HLDA != 0) & (records["type"] != Cycle.HOLD)
+    moves = records[is_dma]
+    assert [int(b - a) for a, b in itertools.pairwise(moves["t"])] == [4 + slower] * 4
+    assert moves["waits"].tolist() == [slower] * 5
+    assert [bool(int(lines) & Line.READY) for lines in moves["lines"]] == [slower == 0] * 5
+    after = records[records["t"] > moves[-1]["t"]][0]
+    # The CPU goes on a T-state after HOLD has fallen at the end of the last S4.
+    assert int(after["t"]) == int(moves[-1]["t"]) + 4 + slower + 1
+
+
+def test_a_verify_cycle_does_not_wait() -> None:
+    """State diagram: S3 goes to S4 if READY is high or the cycle is a verify cycle."""
+    machine = run(
+        """
+        LOAD 0, 8100H, 3
+        PUT MODE, 41H
+        PUT ASK, 1
+        NOP
+        KEEP STAT
+        """,
+        board=BOARD.replace("at: 8000}", "at: 8000, waits: 7}"),
+    )
+    records = machine.trace.all()
+    at = int((records["type"] == Cycle.HOLD).argmax())
+    assert int(records[at + 1]["t"]) - int(records[at]["t"]) == 1 + 1 + 4 * 4 + 1
+
+
+def test_a_port_that_gives_or_takes_no_byte_is_a_finding() -> None:
+    """Ours: DACK selects a latch that cannot be read, and then switches, which take nothing."""
+    board = BOARD.replace("port 0: 10, port 1: 11", "port 0: 20, port 1: 10")
+    machine = run(
+        """
+        LOAD 0, 8100H, WR + 1
+        LOAD 1, 8110H, RD + 2
+        PUT MODE, 43H
+        PUT ASK, 3
+        NOP
+        KEEP STAT
+        """,
+        board=board,
+    )
+    assert [(note.description, note.where, note.times) for note in machine.findings.noted] == [
+        ("a DMA cycle reads a port where no device answers", "dma, port 0: 20", 2),
+        ("a DMA cycle writes to a port where no device takes it", "dma, port 1: 10", 3),
+    ]
+    assert list(machine.memory[0x8100:0x8102]) == [0xFF, 0xFF]
+
+
+def test_a_port_where_no_device_is_is_refused() -> None:
+    with pytest.raises(UserError) as caught:
+        read_board(BOARD.replace("port 3: 13", "port 3: 14"), "b.yaml")
+    line = BOARD[: BOARD.index("port 3")].count("\n") + 1
+    assert str(caught.value).startswith(f"b.yaml:{line}:")
+    assert "no device is at port 14; expected the port of a device: 10 (in)" in str(caught.value)
