@@ -5,14 +5,16 @@ from __future__ import annotations
 import textwrap
 import traceback
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from emu85.bus.cycles import Cycle
 from emu85.console import state_dir
 from emu85.console.drivers import Driver, PlainDriver
 from emu85.console.grammar import Unfit, parse
 from emu85.console.kinds import Context
+from emu85.console.lines_done import LinesDone
 from emu85.console.motion import FOREVER, FreeRun, Motion, Steps
 from emu85.console.pane import Pane
 from emu85.console.screen import Screen
@@ -29,10 +31,20 @@ from emu85.links import Link, Links
 from emu85.machine import Held, Machine, Reason
 from emu85.wording import counted
 
+if TYPE_CHECKING:
+    from emu85.rehearsal.recorder import Recorder
+
 _LAST_BYTES = 1.0
 """Seconds for which the end of a session waits for readers outside."""
 _ROWS_AFTER_A_MOVE = 16
 """Machine cycles shown after a step of many."""
+
+
+class Burnt(NamedTuple):
+    """The firmware that a session began with; ``at`` is the address of a binary."""
+
+    file: Path
+    at: int | None
 
 
 class Session:
@@ -48,6 +60,9 @@ class Session:
         links: serial ends joined to the outside.
         pane: the serial end that the console itself talks to.
         folder: from where console lines name files.
+        lines_done: all that has been done.
+        burnt: the firmware it began with, if it is not the board's own.
+        recorder: turns what is done into a rehearsal, if it is asked to.
     """
 
     def __init__(
@@ -65,6 +80,9 @@ class Session:
         self.forms = FORMS
         self.is_over = False
         self.folder = Path()
+        self.lines_done = LinesDone(machine)
+        self.burnt: Burnt | None = None
+        self.recorder: Recorder | None = None
         self.links = Links(machine.board)
         self.pane = Pane(machine.board, self.links, self._on_serial)
 
@@ -96,10 +114,12 @@ class Session:
         command = parse(line, self.forms, self.context)
         if command is None:
             return
-        try:
-            command.form.action(self, **command.values)
-        except Unfit as error:
-            raise error.at(Place(column=command.columns[error.slot] + error.offset)) from None
+        with self.lines_done.line(line, command, self.pane.name):
+            try:
+                command.form.action(self, **command.values)
+            except Unfit as error:
+                place = Place(column=command.columns[error.slot] + error.offset)
+                raise error.at(place) from None
 
     def attempt(self, line: str) -> bool:
         """Execute a line; tell of a mistake instead of raising it.  Whether it went well.
@@ -121,6 +141,12 @@ class Session:
 
     def move(self, motion: Motion, *, keyboard: bool = False) -> Held:
         """Let a motion pass, and serve the links between its slices."""
+        is_free, hears = not isinstance(motion, Steps), keyboard or len(self.links) > 0
+        held = self._drive(motion, keyboard)
+        self.lines_done.moved(held, is_free=is_free, hears=hears)
+        return held
+
+    def _drive(self, motion: Motion, keyboard: bool) -> Held:
         if not len(self.links):
             return self.driver.drive(motion, keyboard=keyboard)
         if not isinstance(motion, Steps):
@@ -130,6 +156,12 @@ class Session:
         self.links.pump()
         return held
 
+    def type_by_hand(self, data: bytes) -> None:
+        """Send what is typed while the board runs to the end that the console is at."""
+        if self.pane.name:
+            self.lines_done.sent(self.pane.name, data)
+            self.pane.end.send(data)
+
     def join(self, end: str, text: str) -> Link:
         """Join a serial end to the outside; the pane leaves it.
 
@@ -137,6 +169,7 @@ class Session:
             UserError: as :meth:`emu85.links.Links.join`.
         """
         link = self.links.join(end, text)
+        link.took = partial(self.lines_done.sent, next(n for n, one in self.links if one is link))
         self.pane.settle()
         return link
 
@@ -154,6 +187,8 @@ class Session:
         try:
             self.links.drain(_LAST_BYTES)
             self.links.close()
+            if self.recorder:
+                self.recorder.end()
         finally:
             self.machine.board.save_batteries()
 

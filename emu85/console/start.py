@@ -119,6 +119,7 @@ def _plain(start: Start, machine: Machine, speed: float | None) -> int:
     from emu85.console.session import Session
 
     session = Session(machine, PlainScreen(errors=sys.stderr), speed=speed)
+    _note_firmware(session, start)
     with contextlib.closing(session):
         _join(session, start.joins)
         if start.script is not None:
@@ -126,6 +127,12 @@ def _plain(start: Start, machine: Machine, speed: float | None) -> int:
             if not start.stay or session.is_over:
                 return 0
         return 0 if follow_pipe(session, sys.stdin) else _FAILED
+
+
+def _note_firmware(session: Session, start: Start) -> None:
+    from emu85.console.session import Burnt
+
+    session.burnt = None if start.firmware is None else Burnt(start.firmware, start.at)
 
 
 def _join(session: Session, joins: tuple[str, ...]) -> None:
@@ -140,6 +147,7 @@ def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
 
     console = open_terminal(machine, speed)
     session = console.session
+    _note_firmware(session, start)
     with contextlib.closing(session):
         greet(session)
         _join(session, start.joins)

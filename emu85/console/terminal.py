@@ -88,8 +88,7 @@ class TerminalConsole:
 
     def send(self, data: bytes) -> None:
         """Bytes typed while the keyboard is joined to the serial line."""
-        if self.session.pane.name:
-            self.session.pane.end.send(data)
+        self.session.type_by_hand(data)
 
     def bottom(self, state: str) -> str:
         """The bottom line: state, time, the bus, the serial pins, stops, speed; what fits."""

@@ -38,6 +38,7 @@ class Link(ABC):
 
     Attributes:
         end: the serial end.
+        took: is told of the bytes that come from outside, before the board is sent them.
         taken: bytes that came from outside.
         given: bytes that went outside.
         dropped: bytes given up because nobody was there.
@@ -46,6 +47,7 @@ class Link(ABC):
 
     def __init__(self, end: SerialEnd) -> None:
         self.end = end
+        self.took: Callable[[bytes], None] = lambda data: None
         self.taken = self.given = self.dropped = 0
         self.trouble = ""
         self._backlog = bytearray()
@@ -96,6 +98,7 @@ class Link(ABC):
         data = self._read(room) if room > 0 else b""
         if data:
             self.taken += len(data)
+            self.took(data)
             self.end.send(data)
 
     def _give(self) -> None:

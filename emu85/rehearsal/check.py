@@ -13,7 +13,7 @@ from emu85.rehearsal.kinds import StageContext
 from emu85.rehearsal.lines import FORMS, WORDS
 from emu85.rehearsal.script import Script
 
-_NOT_HERE = {
+NOT_HERE = {
     "join": "'type to END TEXT' for what somebody outside would send",
     "pace": "'step COUNT' or 'run for TIME'",
     "part": "no joined ends",
@@ -62,11 +62,11 @@ def check(script: Script, context: StageContext) -> None:
 
 def _check_console_word(words: Sequence[Token]) -> None:
     first = words[0]
-    if first.folded in _NOT_HERE:
+    if first.folded in NOT_HERE:
         raise UserError(
             f"a rehearsal has no '{first.folded}': it goes by board time alone",
             Place(column=first.column),
-            expected=_NOT_HERE[first.folded],
+            expected=NOT_HERE[first.folded],
         )
     if first.folded not in _CONSOLE_WORDS:
         raise UserError(

@@ -18,7 +18,7 @@ from emu85.errors import UserError
 from emu85.machine import Held, Reason
 from emu85.rehearsal import looks
 from emu85.rehearsal.kinds import STAGE_KINDS, ByteMask, Value
-from emu85.rehearsal.patterns import Matcher, Pattern, first_end, quoted
+from emu85.rehearsal.patterns import Matcher, Pattern, first_end, quoted, quoted_bytes
 from emu85.stops import find
 from emu85.stops import parse as parse_condition
 from emu85.wording import counted
@@ -441,7 +441,7 @@ def quoted_pattern(pattern: Pattern) -> str:
 
 def _shown(data: bytes) -> str:
     """What came, a line of it a line, in quotes; of much only the end."""
-    lines = [quoted(line) for line in looks.lines_of(data[-_MOST_SHOWN:])]
+    lines = [quoted_bytes(line) for line in looks.lines_of(data[-_MOST_SHOWN:])]
     if len(data) > _MOST_SHOWN:
         lines.insert(0, f"… {len(data) - _MOST_SHOWN} characters before")
     return "\n".join(lines) or _NOTHING

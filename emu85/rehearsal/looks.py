@@ -77,6 +77,6 @@ def moment(machine: Machine) -> str:
     return f"T-state {machine.t}"
 
 
-def lines_of(data: bytes) -> list[str]:
-    """What a serial end has received, a character a byte, cut behind each line feed."""
-    return [piece.decode("latin-1") for piece in _AFTER_LF.split(data) if piece]
+def lines_of(data: bytes) -> list[bytes]:
+    """What a serial end has received, cut behind each line feed."""
+    return [piece for piece in _AFTER_LF.split(data) if piece]

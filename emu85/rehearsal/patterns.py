@@ -100,7 +100,13 @@ def _unescaped(code: str | None, escaped: str, column: int) -> str:
 
 def quoted(text: str) -> str:
     """A text as a pattern in double quotes that only it matches."""
-    return '"' + "".join(_escaped(character) for character in text) + '"'
+    return '"' + "".join(map(_escaped, text)) + '"'
+
+
+def quoted_bytes(data: bytes) -> str:
+    """The same for bytes, all but ASCII as escapes."""
+    shown = (_escaped(chr(b)) if b < 0x7F else f"\\x{b:02X}" for b in data)
+    return '"' + "".join(shown) + '"'
 
 
 def _escaped(character: str) -> str:
@@ -109,9 +115,8 @@ def _escaped(character: str) -> str:
     for letter, stands_for in _ESCAPES.items():
         if character == stands_for:
             return f"\\{letter}"
-    if character == '"' or (ord(character) <= 0xFF and not 0x20 <= ord(character) < 0x7F):
-        return f"\\x{ord(character):02X}"
-    return character
+    is_shown = character.isprintable() and character != '"'
+    return character if is_shown or ord(character) > 0xFF else f"\\x{ord(character):02X}"
 
 
 class Matcher:

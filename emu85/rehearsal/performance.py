@@ -20,6 +20,8 @@ from emu85.console.motion import Motion
 from emu85.console.session import Session
 from emu85.console.tokens import split_line
 from emu85.console.views.held import held_sentence
+from emu85.console.words import FORMS as CONSOLE_FORMS
+from emu85.console.words import looking
 from emu85.errors import Place, UserError
 from emu85.machine import Held, Machine
 from emu85.rehearsal import looks
@@ -34,6 +36,11 @@ _LIMIT = 60.0
 """Seconds of board time after which a console line that does not end is given up."""
 POWER, LINE = "power", "line"
 """Marks that are always there: T-state 0, and the beginning of the last console line."""
+_CHANGING_NOTHING = LOOKING | {
+    "findings",
+    *(form.word for form in CONSOLE_FORMS if form.action.__module__ == looking.__name__),
+}
+"""Words of lines that are still performed below a failure."""
 
 
 class Endless(UserError):
@@ -132,7 +139,7 @@ class Performance:
         """Perform the lines; ends with the first that fails, and the looks right below it."""
         failed = False
         for line in self._script.lines:
-            if failed and split_line(line.text)[0].folded not in LOOKING:
+            if failed and split_line(line.text)[0].folded not in _CHANGING_NOTHING:
                 return
             step = self._perform(line)
             failed |= bool(step.differences)

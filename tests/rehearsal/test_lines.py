@@ -161,9 +161,9 @@ def test_no_line_begins_with_a_console_word() -> None:
 
 
 def test_looks_below_a_failure_are_still_made_and_then_it_ends(tmp_path: Path) -> None:
-    verdict = performed(tmp_path, COUNTED + "see A 12\nsee SP 1234\nstep\nsee A 13\n")
+    verdict = performed(tmp_path, COUNTED + "see A 12\nregs\nsee SP 1234\nstep\nsee A 13\n")
     assert [step.text for step in verdict.failed] == ["see A 12", "see SP 1234"]
-    assert (len(verdict.steps), verdict.lines) == (3, 5)
+    assert (len(verdict.steps), verdict.lines) == (4, 6)
 
 
 def test_serial_lines_amiss_are_told_one_by_one(tmp_path: Path) -> None:

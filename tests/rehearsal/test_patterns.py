@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from emu85.errors import UserError
-from emu85.rehearsal.patterns import Matcher, first_end, quoted, read_pattern
+from emu85.rehearsal.patterns import Matcher, first_end, quoted, quoted_bytes, read_pattern
 
 LETTERS = "ab*?\\[\r\n"
 TEXTS = st.text(LETTERS, max_size=12)
@@ -63,6 +63,15 @@ def test_quoted_text_matches_itself_alone(text: str, other: str) -> None:
     pattern = read_pattern(written[1:-1])
     assert pattern.matches(map(ord, text))
     assert pattern.matches(map(ord, other)) == (text == other)
+
+
+@given(st.binary(max_size=8), st.binary(max_size=8))
+def test_quoted_bytes_match_themselves_alone(data: bytes, other: bytes) -> None:
+    written = quoted_bytes(data)
+    assert written.isascii() and written.isprintable()
+    pattern = read_pattern(written[1:-1])
+    assert pattern.matches(data)
+    assert pattern.matches(other) == (data == other)
 
 
 def test_escapes_stand_for_their_bytes() -> None:

@@ -8,11 +8,12 @@ from emu85.console.words import (
     joining,
     looking,
     moving,
+    rehearsing,
     stopping,
     talking,
 )
 
-_ORDER = (moving, stopping, looking, changing, talking, joining, files, asking)
+_ORDER = (moving, stopping, looking, changing, talking, joining, rehearsing, files, asking)
 
 FORMS = [
     form for group in _ORDER for form in registry.FORMS if form.action.__module__ == group.__name__

@@ -1,0 +1,67 @@
+"""Rehearsals"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from emu85.console.grammar import unfit
+from emu85.console.registry import form
+from emu85.errors import UserError
+from emu85.wording import counted
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+    from emu85.rehearsal.recorder import Recorder
+
+
+@form("rehearse FILE", "perform a rehearsal on a board of its own")
+def rehearse(session: Session, file: Path) -> None:
+    """This board stays as it is. 'emu85 rehearse --lines' prints what may stand in one."""
+    from emu85.rehearsal import rehearse as perform
+    from emu85.rehearsal.report import report, summary
+
+    verdict = perform(file)
+    session.screen.show(summary(verdict))
+    if not verdict.passed:
+        session.screen.show(report(verdict, session.screen.width))
+
+
+@form("record", "whether a recording is made")
+def record(session: Session) -> None:
+    if session.recorder is None:
+        session.screen.show("Nothing is recorded; 'record FILE' begins.")
+    else:
+        session.screen.show(f"{_about(session.recorder)} so far; 'record end' closes it.")
+
+
+@form("record end", "close the recording")
+def record_end(session: Session) -> None:
+    recorder = session.recorder
+    if recorder is None:
+        raise UserError("nothing is recorded", expected="'record FILE' first")
+    recorder.end()
+    session.screen.show(f"{_about(recorder)}; 'rehearse {recorder.path}' performs it.")
+
+
+@form("record FILE", "write what is done and seen as a rehearsal")
+def record_to(session: Session, file: Path) -> None:
+    """Each line is written with what the machine shows after it: where and why it is held,
+    registers, T-states, what the serial ends have sent, findings; and what you look at.
+    What was done before is written too, so that a rehearsal can come to where you are."""
+    from emu85.rehearsal.recorder import Recorder
+    from emu85.rehearsal.script import SUFFIX
+
+    if session.recorder is not None:
+        raise UserError(f"{session.recorder.path} is being recorded", expected="'record end' first")
+    if file.suffix != SUFFIX:
+        with unfit("file"):
+            raise UserError(
+                f"{file.name!r} is no name of a rehearsal", expected=f"a name that ends in {SUFFIX}"
+            )
+    session.recorder = Recorder(session, file)
+    session.screen.show(f"{file}: recording; 'record end' closes it.")
+
+
+def _about(recorder: Recorder) -> str:
+    return f"{recorder.path}: {counted(recorder.entered, 'line')}"

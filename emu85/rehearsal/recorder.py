@@ -1,0 +1,372 @@
+"""What was done at a console, with what was seen, written down as a rehearsal.
+
+A rehearsal begins at power-on and a recording may begin at any moment.  So what was
+done before ``record`` stands first in the file, without expectations but for what the
+serial ends had sent by then and for the state that it came to; then each line entered
+with what the machine showed after it.
+
+A line whose course the wall clock had a part in (somebody typed meanwhile, a run was
+held by Ctrl-C, a halt was waited out) is written as what it came to in board time:
+characters ``at`` the T-states at which they came, and the T-state at which it ended.
+The line itself stands before that as a comment.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from emu85.board import shelf
+from emu85.board.device import Read
+from emu85.bus.lines import NAMES
+from emu85.console.lines_done import DoneLine, Sent
+from emu85.cpu.layout import IO_BASE
+from emu85.errors import UserError
+from emu85.firmware import atomic_write
+from emu85.machine import Reason
+from emu85.rehearsal import looks
+from emu85.rehearsal.check import NOT_HERE
+from emu85.rehearsal.patterns import quoted, quoted_bytes
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+
+_LEFT_OUT = {"quit", "record", "rehearse"}
+"""Words that are no part of what is rehearsed."""
+_TYPING = {"type", "enter"}
+_USUAL_LIMIT = 60
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """Lines of the file, and how many of them were entered."""
+
+    lines: tuple[str, ...]
+    entered: int = 0
+
+
+class Recorder:
+    """Writes down what a session does from now on, with what led up to it.
+
+    The file is written anew after every line, as a whole or not at all, so that no
+    mishap takes more than the line it came in.
+
+    Attributes:
+        path: the rehearsal's file.
+    """
+
+    def __init__(self, session: Session, path: Path) -> None:
+        """Begin, and write the file with what was done so far.
+
+        Raises:
+            UserError: the file cannot be written, or the session cannot be replayed.
+        """
+        _check_replayable(session)
+        self.path = path
+        self._session = session
+        self._machine = session.machine
+        self._heard = dict.fromkeys(self._machine.board.serial_ends, 0)
+        self._findings: list[str] = []
+        self._longest = 0
+        done = session.lines_done.lines
+        self._pieces = [_Piece(tuple(self._replayed(line))) for line in done]
+        if self._machine.trace.total > 1 or any(piece.lines for piece in self._pieces):
+            self._pieces.append(_Piece(("# Here the recording began.", *self._state())))
+        self._write()
+        session.lines_done.listeners.append(self._take)
+
+    @property
+    def entered(self) -> int:
+        """Lines entered since the beginning."""
+        return sum(piece.entered for piece in self._pieces)
+
+    def end(self) -> None:
+        """Write the last expectation, on findings, and take no more lines.
+
+        Raises:
+            UserError: the file cannot be written.
+        """
+        self._session.lines_done.listeners.remove(self._take)
+        self._session.recorder = None
+        last = self._findings_line()
+        if not self._pieces or self._pieces[-1].lines[-1:] != (last,):
+            self._pieces.append(_Piece((last,)))
+        self._write()
+
+    def _take(self, done: DoneLine) -> None:
+        """Write down a line that has been done."""
+        replayed = list(self._replayed(done))
+        seen = list(self._seen(done)) if replayed else []
+        if replayed or seen:
+            self._pieces.append(_Piece((*replayed, *seen), entered=int(bool(done.text))))
+            self._write()
+
+    # --- what is done again -----------------------------------------------------
+
+    def _replayed(self, done: DoneLine) -> Iterator[str]:
+        """Lines that do what a line did."""
+        word = done.command.form.word if done.command else ""
+        if word in _LEFT_OUT or (done.is_refused and not (done.sent or done.ended > done.began)):
+            return
+        self._longest = max(self._longest, done.ended - done.began)
+        if _is_told_in_board_time(done, word):
+            yield from self._in_board_time(done)
+        elif word in NOT_HERE:
+            yield f"# {done.text.strip()}"
+        else:
+            before = [one for one in done.sent if one.t <= done.began]
+            yield from self._typed(before)
+            yield self._line(done)
+            yield from self._typed(done.sent[len(before) :])
+
+    def _in_board_time(self, done: DoneLine) -> Iterator[str]:
+        if done.text:
+            yield f"# {done.text.strip()}"
+        yield from self._typed(done.sent)
+        began = max([done.began, *(one.t for one in done.sent)])
+        if done.ended <= began:
+            return
+        stops = [stop for stop in done.held.stops if stop.number] if done.held else []
+        if stops:
+            yield f"reach stop {stops[0].number} within {done.ended - began} T"
+        elif done.held and done.held.reason is Reason.ADDRESS:
+            yield f"reach {self._machine.registers.pc:04X} within {done.ended - began} T"
+        else:
+            yield f"at {done.ended}"
+
+    def _typed(self, sent: Iterable[Sent]) -> Iterator[str]:
+        for t, end, data in _joined(sent):
+            yield f"at {t} type to {_quoted_name(end)} {_typed_text(data)}"
+
+    def _line(self, done: DoneLine) -> str:
+        """The line as a rehearsal can do it: files and serial ends named from there."""
+        assert done.command is not None
+        text = done.text.strip()
+        offset = len(done.text) - len(done.text.lstrip())
+        paths = [
+            (done.command.columns[slot] - 1 - offset, value)
+            for slot, value in done.command.values.items()
+            if isinstance(value, Path)
+        ]
+        for at, path in sorted(paths, reverse=True):
+            end = at + len(_first_word(text[at:]))
+            text = text[:at] + _quoted_name(self._from_file(path)) + text[end:]
+        word = done.command.form.word
+        first = next(iter(self._machine.board.serial_ends), "")
+        if word in _TYPING and "end" not in done.command.values and done.pane != first:
+            text = f"{word} to {_quoted_name(done.pane)}{text[len(word) :]}"
+        return text
+
+    def _from_file(self, path: Path) -> str:
+        return Path(os.path.relpath(path, self.path.parent)).as_posix()
+
+    # --- what was seen ------------------------------------------------------------
+
+    def _seen(self, done: DoneLine) -> Iterator[str]:
+        """Expectations on the machine as it is after a line."""
+        command = done.command
+        moved = done.ended != done.began or (done.held is not None)
+        if moved or command is None or command.form.word in ("put", "reset", "power", "load"):
+            yield from self._motion(done)
+        if command is not None:
+            yield from _LOOKS.get(command.form.word, _nothing)(self, done)
+        findings = looks.findings(self._machine)
+        if findings != self._findings:
+            yield self._findings_line()
+
+    def _motion(self, done: DoneLine) -> Iterator[str]:
+        held = done.held
+        stops = [stop for stop in held.stops if stop.number] if held else []
+        if stops:
+            yield f"see held by stop {stops[0].number} on {looks.bus(self._machine)}"
+        elif done.ended != done.began:
+            yield f"see bus {looks.bus(self._machine)}"
+        yield from self._state()
+
+    def _state(self) -> Iterator[str]:
+        if self._machine.registers.halted:
+            yield "see halted"
+        yield f"see {looks.registers(self._machine)}"
+        if self._machine.t:
+            yield f"see {self._machine.t} T since power"
+        yield from self._heard_lines()
+
+    def _heard_lines(self) -> Iterator[str]:
+        ends = self._machine.board.serial_ends
+        for name, end in ends.items():
+            before = min(self._heard[name], len(end.received))
+            self._heard[name] = len(end.received)
+            source = f"from {_quoted_name(name)} " if len(ends) > 1 else ""
+            for line in looks.lines_of(bytes(end.received[before:])):
+                yield f"heard {source}{quoted_bytes(line)}"
+            yield "heard nothing" + (f" {source}".rstrip())
+
+    def _findings_line(self) -> str:
+        self._findings = looks.findings(self._machine)
+        if not self._findings:
+            return "see no findings"
+        return f"see findings {' '.join(map(quoted, self._findings))}"
+
+    # --- the file -----------------------------------------------------------------
+
+    def _write(self) -> None:
+        lines = list(self._heading())
+        for piece in self._pieces:
+            lines += ["", *piece.lines] if piece.lines else []
+        atomic_write(self.path, "\n".join(lines) + "\n")
+
+    def _heading(self) -> Iterator[str]:
+        board = self._machine.board
+        yield f"rehearsal: recorded on {board.name}"
+        file = Path(board.description.file)
+        is_demo = file.resolve().parent == shelf.folder(shelf.BOARDS).resolve()
+        yield f"board: {file.stem if is_demo else self._from_file(file)}"
+        burnt = self._session.burnt
+        if burnt is not None:
+            yield f"firmware: {self._from_file(burnt.file)}"
+            if burnt.at is not None:
+                yield f"at: {burnt.at:04X}"
+        seconds = int(self._longest / board.clock_hz) + 1
+        if seconds >= _USUAL_LIMIT:
+            yield f"limit: {seconds} s"
+
+
+def _check_replayable(session: Session) -> None:
+    """Refuse what a rehearsal could not do again.
+
+    Raises:
+        UserError: it says why.
+    """
+    if session.lines_done.is_full:
+        raise UserError(
+            "too much has been done in this session to be replayed", expected="a new session"
+        )
+    description = session.machine.board.description
+    if not description.file:
+        raise UserError("this board has no file", expected="a board read from a file")
+    kept = [chip.name for chip in description.memory if chip.battery_file]
+    if kept:
+        raise UserError(
+            f"{kept[0]} began with bytes from its battery's file, which a rehearsal does not have",
+            expected="'battery: yes' in the board file",
+        )
+
+
+def _is_told_in_board_time(done: DoneLine, word: str) -> bool:
+    """Whether doing the same line again might take another course."""
+    if done.command is None or done.is_refused:
+        return True
+    if not done.is_free:
+        return False
+    is_asked = done.held is not None and done.held.reason is Reason.ASKED
+    return bool(done.sent) or done.hears or is_asked or word in NOT_HERE
+
+
+def _joined(sent: Iterable[Sent]) -> Iterator[Sent]:
+    """Characters that came to one end at one moment, together."""
+    last: Sent | None = None
+    for one in sent:
+        if last and (last.t, last.end) == (one.t, one.end):
+            last = last._replace(data=last.data + one.data)
+            continue
+        if last:
+            yield last
+        last = one
+    if last:
+        yield last
+
+
+def _typed_text(data: bytes) -> str:
+    r"""Bytes as 'type' takes them, in quotes."""
+    return '"' + "".join(map(_typed_character, data)) + '"'
+
+
+def _typed_character(byte: int) -> str:
+    letters = {0x0D: r"\r", 0x0A: r"\n", 0x09: r"\t", 0x5C: r"\\"}
+    if byte in letters:
+        return letters[byte]
+    return chr(byte) if 0x20 <= byte < 0x7F and byte != 0x22 else f"\\x{byte:02X}"
+
+
+def _quoted_name(name: str) -> str:
+    return f'"{name}"' if any(c.isspace() or c in "#'" for c in name) else name
+
+
+def _first_word(text: str) -> str:
+    """The word that a text begins with, its quotes included."""
+    if text[:1] in ("'", '"'):
+        return text[: text.index(text[0], 1) + 1]
+    return text.split(maxsplit=1)[0]
+
+
+# --- what a look at the board tells -----------------------------------------------
+
+
+def _nothing(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    return iter(())
+
+
+def _registers(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    machine = recorder._machine
+    yield f"see {looks.registers(machine)}"
+    yield f"see interrupts {'enabled' if machine.registers.ie else 'disabled'}"
+
+
+def _memory(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    assert done.command is not None
+    values = done.command.values
+    if "range" in values:
+        low, high = values["range"]
+    else:
+        low = values["address"]
+        high = min(0xFFFF, low + values.get("count", 128) - 1)
+    for address, row in looks.memory(recorder._machine, low, high):
+        yield f"see mem {address:04X} {looks.hexadecimal(row)}"
+
+
+def _ports(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    board = recorder._machine.board
+    for at in board.registers():
+        if at.index >= IO_BASE and at.register.read is not Read.NONE:
+            yield f"see port {at.index - IO_BASE:02X} {board.peek(at.index):02X}"
+    for name, device in board.devices.items():
+        yield f"see device {_quoted_name(name)} {quoted(device.state())}"
+
+
+def _lines(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    word = int(recorder._machine.lines)
+    for line, name in NAMES.items():
+        yield f"see line {name} {int(bool(word & line))}"
+
+
+def _bus(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    if len(recorder._machine.trace):
+        yield f"see bus {looks.bus(recorder._machine)}"
+
+
+def _device(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    assert done.command is not None
+    values = done.command.values
+    name = values.get("device") or values["button"]
+    state = recorder._machine.board.devices[name].state()
+    yield f"see device {_quoted_name(name)} {quoted(state)}"
+
+
+def _findings(recorder: Recorder, done: DoneLine) -> Iterator[str]:
+    yield recorder._findings_line()
+
+
+_LOOKS = {
+    "regs": _registers,
+    "mem": _memory,
+    "ports": _ports,
+    "lines": _lines,
+    "bus": _bus,
+    "press": _device,
+    "set": _device,
+    "findings": _findings,
+}
+"""By console word, what it showed."""
