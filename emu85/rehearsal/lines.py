@@ -146,6 +146,19 @@ def reach_stop(
         see_bus(play, condition)
 
 
+@form("reach any stop [within TIME] [CONDITION]", "run until a stop hits, whichever")
+def reach_any_stop(
+    play: Performance, time: int | None = None, condition: str | None = None
+) -> None:
+    """For boards whose firmware makes stops of its own, so that numbers are not known."""
+    length = play.patience if time is None else time
+    held = play.run(length)
+    if not held.stops:
+        _not_reached(play, "a stop", held, length)
+    elif condition is not None:
+        see_bus(play, condition)
+
+
 @form("reach halt [within TIME]", "run until the CPU is halted")
 def reach_halt(play: Performance, time: int | None = None) -> None:
     length = play.patience if time is None else time
@@ -232,7 +245,8 @@ def _heard(play: Performance, end: str, pattern: Pattern) -> None:
     # What comes next is set against the next expectation, so that one line amiss is one.
     line = waiting[: waiting.find(b"\n") + 1] or waiting
     play.heard[name] += len(line)
-    play.differ(quoted_pattern(pattern), _shown(line))
+    note = "" if line else f"nothing more has come from {name}; 'hear' waits for it"
+    play.differ(quoted_pattern(pattern), _shown(line), note)
 
 
 @form("heard nothing", "nothing more has come from the serial line")

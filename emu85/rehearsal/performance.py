@@ -152,7 +152,9 @@ class Performance:
         try:
             self.do(line.text)
         except UserError as error:
-            self.differ("the line can be done", str(line.blame(error)))
+            told = UserError(error.message, expected=error.expected, nearest=error.nearest)
+            is_elsewhere = error.place.file or error.place.line
+            self.differ("the line can be done", "it cannot", str(error if is_elsewhere else told))
         return Step(line.place, line.text.strip(), self.machine.t, tuple(self.differences))
 
     def do(self, text: str) -> None:

@@ -10,6 +10,7 @@ from tests.bench.gantry import gantry
 from tests.bench.memory import memory
 from tests.bench.polling import polling
 from tests.bench.query import query
+from tests.bench.rehearsing import rehearsing
 from tests.bench.report import Measure, head, line, machine
 from tests.bench.starts import first_start, later_start
 from tests.bench.usart import usart
@@ -21,6 +22,7 @@ MEASURES: dict[str, Measure] = {
     "gantry": gantry,
     "usart": usart,
     "query": query,
+    "rehearse": rehearsing,
     "first-start": first_start,
     "later-start": later_start,
     "memory": memory,

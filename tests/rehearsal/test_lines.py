@@ -27,6 +27,7 @@ MET = [
     "reach COUNTED within 46 T\nsee PC COUNTED",
     STOP + "reach stop 1 within 1 ms on MW at 8000 data 3E",
     STOP + "reach stop 1",
+    STOP + "stop on OF\nreach any stop\nreach any stop within 1 ms on OF at 0003",
     STOP + "run\nsee held by stop 1\nsee held by stop 1 on MW at 80xx data 3E",
     "stop on MW at 8000 then MW at 8001\nrun\nsee held by stop 1\nsee bus MW at 8001 data 05",
     READY + "type .\nreach halt within 20 ms\nsee halted\nreach halt",
@@ -67,6 +68,8 @@ NOT_MET = [
     ("reach LOOP within 46 T", "the opcode fetch at 0026", "MW at 8001 data 05\nT-state 49"),
     (STOP + "reach COUNTED", "the opcode fetch at 000B", "MW at 8000 data 3E\nT-state 33"),
     (STOP + "reach stop 1 on MW data 3F", "on MW data 3F", "MW at 8000 data 3E\nT-state 33"),
+    ("reach any stop within 7 T", "a stop", "MR at 0001 data 00\nT-state 10"),
+    (STOP + "reach any stop on MR", "on MR", "MW at 8000 data 3E\nT-state 33"),
     (STOP + "reach stop 1 within 27 T", "stop 1", "MR at 0007 data 3E\nT-state 30"),
     (STOP + "stop on MR\nreach stop 1", "stop 1", "MR at 0001 data 00\nT-state 10"),
     (STOP + "run\nsee held by stop 1 on MW at 8001", "on MW at 8001", None),
@@ -174,7 +177,7 @@ def test_serial_lines_amiss_are_told_one_by_one(tmp_path: Path) -> None:
 def test_a_run_without_end_is_given_up_in_board_time(tmp_path: Path) -> None:
     heading = "rehearsal: t\nboard: bench.yaml\nfirmware: bench.asm\nlimit: 50 ms\n"
     verdict = performed(tmp_path, "run", heading)
-    assert "it still runs after 307200 T (50 ms)" in verdict.differences[0].seen
+    assert "it still runs after 307200 T (50 ms)" in verdict.differences[0].note
     again = performed(tmp_path, "run for 2 s", heading)
     assert again.passed and again.seconds >= 2
 
