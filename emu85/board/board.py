@@ -19,10 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.board import shelf
-from emu85.board.clashes import Selected, clashes
+from emu85.board.clashes import clashes, refuse_clashes, selected
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.description import BoardDescription, ChipUse, CpuClock, DeviceUse
-from emu85.board.device import Device, OptionError, Read, Register
+from emu85.board.device import Device, OptionError, Register
 from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
 from emu85.board.kinds import located
@@ -96,6 +96,8 @@ class Board:
         self._ends.put_terminals(self._wiring, self.clock)
         self._answering = [d for d in self.devices.values() if d.answers_inta]
         self._chips, self._placed, self.store = self._lay_out()
+        self._selected = selected(description, self._chips, self._placed)
+        refuse_clashes(self._selected)
         mapping = Mapping(
             [(decoded, use.code) for use, decoded in self._chips], self._placed, self.store
         )
@@ -278,22 +280,7 @@ class Board:
 
     def clashes(self) -> list[str]:
         """Chips that are selected together, a line a pair, each with its place in the file."""
-        chips = [
-            Selected(decoded, use.node, reads=True, writes=decoded.kind == "ram")
-            for use, decoded in self._chips
-        ]
-        uses = {use.name: use for use in self.description.devices}
-        for placed in self._placed:
-            registers = placed.device.registers
-            chips.append(
-                Selected(
-                    placed.decoded,
-                    uses[placed.device.name].node,
-                    reads=any(register.read is not Read.NONE for register in registers),
-                    writes=any(register.written for register in registers),
-                )
-            )
-        return list(clashes(chips))
+        return list(clashes(self._selected))
 
     def registers(self) -> list[RegisterAt]:
         """Where each register of each device is, mirrors left out, in order of index."""

@@ -1,8 +1,12 @@
-"""Chips that a board file selects together: allowed, as on the bench, but told.
+"""Chips that a board file selects together.
 
-Incomplete decoding may be meant, so a clash is no error; the bus then shows what
-both chips give, and a finding counts it.  A chip that only answers reads and one
-that only takes writes share an address in peace.
+Two chips that would both drive the data bus at an address that both entries *state*
+(``at:``) are a mistake, unless one of them says ``shared: yes``: a fight can be meant,
+to see what it does.  Where they meet in mirrors alone, or only take writes together,
+nothing is wrong with the file, since incomplete decoding and two latches on one
+strobe are common; that is told, the bus shows what both give, and a finding counts
+each fight.  A chip that only answers reads and one that only takes writes share an
+address in peace.
 """
 
 from __future__ import annotations
@@ -13,8 +17,12 @@ from itertools import combinations
 
 import numpy as np
 
-from emu85.board.decode import Decoded
-from emu85.board.nodes import Node
+from emu85.board.decode import Decoded, Ints
+from emu85.board.description import BoardDescription, ChipUse
+from emu85.board.device import Read
+from emu85.board.mapping import Placed
+from emu85.board.nodes import Node, Table
+from emu85.errors import Mistakes, UserError
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,37 +30,119 @@ class Selected:
     """A chip as far as a clash is concerned.
 
     Attributes:
-        node: where the board file names it.
-        reads, writes: whether it answers reads, whether it takes writes.
+        node: the chip's entry in the board file.
+        reads, writes: int64, ascending, the addresses where it answers reads and
+            where it takes writes.
     """
 
     decoded: Decoded
     node: Node
-    reads: bool
-    writes: bool
+    reads: Ints
+    writes: Ints
+
+    @property
+    def at(self) -> Node:
+        """Where the entry states the addresses."""
+        key = "memory-at" if self.is_part else "at"
+        return self.node.values[key] if isinstance(self.node, Table) else self.node
+
+    @property
+    def is_part(self) -> bool:
+        """Whether it is the memory in the package of a device."""
+        is_of_device = isinstance(self.node, Table) and "memory-at" in self.node.values
+        return is_of_device and self.decoded.kind != "device"
+
+    def stated(self, addresses: Ints) -> Ints:
+        """Those of some addresses that its entry states."""
+        select = self.decoded.select
+        return addresses[(addresses >= select.low) & (addresses <= select.high)]
+
+
+def selected(
+    description: BoardDescription,
+    chips: Sequence[tuple[ChipUse, Decoded]],
+    placed: Sequence[Placed],
+) -> list[Selected]:
+    """Everything on a board that an address can select, memory first."""
+    nothing = np.zeros(0, dtype=np.int64)
+    found = [
+        Selected(
+            decoded,
+            use.node,
+            reads=decoded.addresses,
+            writes=decoded.addresses if decoded.kind == "ram" else nothing,
+        )
+        for use, decoded in chips
+    ]
+    nodes = {use.name: use.node for use in description.devices}
+    for each in placed:
+        registers, decoded = each.device.registers, each.decoded
+        answers = np.array([register.read is not Read.NONE for register in registers])
+        takes = np.array([register.written for register in registers])
+        found.append(
+            Selected(
+                decoded,
+                nodes[each.device.name],
+                reads=decoded.addresses[answers[decoded.offsets]],
+                writes=decoded.addresses[takes[decoded.offsets]],
+            )
+        )
+    return found
+
+
+def refuse_clashes(chips: Sequence[Selected]) -> None:
+    """Refuse chips that would fight where both are stated to be and neither says it is meant.
+
+    Raises:
+        UserError: each such pair, at the second one's addresses in the file.
+    """
+    mistakes = Mistakes()
+    for first, second in _pairs(chips):
+        ones, others = first.decoded.select, second.decoded.select
+        if ones.shared or others.shared or ones.high < others.low or others.high < ones.low:
+            continue
+        both = np.intersect1d(first.stated(first.reads), second.stated(second.reads))
+        if len(both):
+            with mistakes.noted():
+                raise _refused(first, second, both)
+    mistakes.tell()
 
 
 def clashes(chips: Sequence[Selected]) -> Iterator[str]:
     """A line for each pair that answers or listens at one address, placed at the second."""
+    for first, second in _pairs(chips):
+        reads = np.intersect1d(first.reads, second.reads)
+        writes = np.intersect1d(first.writes, second.writes)
+        if len(reads):
+            yield _told(first, second, "answers", "does", reads)
+        elif len(writes):
+            yield _told(first, second, "is written", "is", writes)
+
+
+def _pairs(chips: Sequence[Selected]) -> Iterator[tuple[Selected, Selected]]:
     for first, second in combinations(chips, 2):
-        if first.decoded.is_port != second.decoded.is_port:
-            continue
-        if not (first.reads and second.reads) and not (first.writes and second.writes):
-            continue
-        shared = np.intersect1d(first.decoded.addresses, second.decoded.addresses)
-        if len(shared):
-            yield _told(first, second, int(shared[0]), int(shared[-1]))
+        if first.decoded.is_port == second.decoded.is_port:
+            yield first, second
 
 
-def _told(first: Selected, second: Selected, low: int, high: int) -> str:
-    digits = 2 if second.decoded.is_port else 4
-    where = f"{low:0{digits}X}" + (f"-{high:0{digits}X}" if high != low else "")
-    what = "port" if second.decoded.is_port else "address"
-    if first.reads and second.reads:
-        does, so = "answers", "does"
-    else:
-        does, so = "is written", "is"
+def _refused(first: Selected, second: Selected, both: Ints) -> UserError:
+    key = "memory-shared" if second.is_part else "shared"
+    return second.at.wrong(
+        f"{second.decoded.name} answers at {_where(second, both)}, and so does "
+        f"{first.decoded.name} (line {first.at.place.line}): they would fight",
+        expected=f"addresses of its own, or '{key}: yes' if a fight is meant",
+    )
+
+
+def _told(first: Selected, second: Selected, does: str, so: str, both: Ints) -> str:
     return (
-        f"{second.node.place}: {second.decoded.name} {does} at {what} {where}, "
+        f"{second.node.place}: {second.decoded.name} {does} at {_where(second, both)}, "
         f"and so {so} {first.decoded.name} (line {first.node.place.line})"
     )
+
+
+def _where(chip: Selected, both: Ints) -> str:
+    low, high = int(both[0]), int(both[-1])
+    digits = 2 if chip.decoded.is_port else 4
+    what = "port" if chip.decoded.is_port else "address"
+    return f"{what} {low:0{digits}X}" + (f"-{high:0{digits}X}" if high != low else "")

@@ -33,6 +33,8 @@ class Select:
     ignores: int
     space: int
     """Number of addresses: 10000H for memory, 100H for ports."""
+    shared: bool = False
+    """Whether another chip may answer here too, both driving the bus."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -270,7 +270,7 @@ def _device(node: Node, names: _Names, keys: tuple[Key, ...]) -> DeviceUse:
     with mistakes.noted():
         name = names.take(values, device.kind)
     with mistakes.noted():
-        select = None if wired else _select(values, len(device.registers), space)
+        select = None if wired else _select_registers(device, values, space)
     with mistakes.noted():
         terminal = _terminal(values)
     mistakes.tell()
@@ -306,7 +306,7 @@ def _own_memory(use: DeviceUse, names: _Names) -> ChipUse:
     return ChipUse(
         name=names.free(f"{use.name} {kind}"),
         part=Part(use.device.kind, part.kind, part.size, f"the {kind} of {use.name}"),
-        select=_select(values, part.size, MEMORY_SPACE, "memory-at", "memory-ignores"),
+        select=_select(values, part.size, MEMORY_SPACE, "memory-"),
         waits=values["memory-waits"],
         code=part.kind == "ram" and values["code"],
         battery=part.kind == "ram" and bool(values["battery"]),
@@ -328,9 +328,12 @@ def _terminal(values: Values) -> SerialFormat | None:
     return SerialFormat(Fraction(own["baud"]), bits, parity, stop, False, own["gap"])
 
 
-def _select(
-    values: Values, size: int, space: int, at: str = "at", ignores: str = "ignores"
-) -> Select:
+def _select(values: Values, size: int, space: int, prefix: str = "") -> Select:
+    """Where a chip of ``size`` addresses is selected, by the keys ``at``, ``ignores``, ``shared``.
+
+    ``prefix`` is put before each.
+    """
+    at, ignores = f"{prefix}at", f"{prefix}ignores"
     node = values.node(at)
     low, high = values[at]
     last = low + size - 1 if high is None else high
@@ -346,7 +349,26 @@ def _select(
             "a line that the chip itself uses cannot be ignored",
             expected=f"lines A{first} to A{top}" if first <= top else "none",
         )
-    return Select(low, last, values[ignores], space)
+    return Select(low, last, values[ignores], space, values[f"{prefix}shared"])
+
+
+def _select_registers(device: type[Device], values: Values, space: int) -> Select:
+    """Where a device is selected: all its registers, so many times, or an even part of them.
+
+    No decoder could select another number of addresses, since the chip looks at whole
+    address lines.
+    """
+    size = len(device.registers)
+    select = _select(values, size, space)
+    length = select.high - select.low + 1
+    if length % size and size % length:
+        digits = 2 if space == IO_SPACE else 4
+        top = min(select.low + size, space) - 1
+        raise values.node("at").wrong(
+            f"device {device.kind} has {size} registers, and the range {length} addresses",
+            expected=f"{select.low:0{digits}X}-{top:0{digits}X}, or a multiple of that range",
+        )
+    return select
 
 
 def _serial(values: Values, clock: Fraction) -> SerialFormat:

@@ -87,10 +87,13 @@ BOARD = (
     Key("firmware", kinds.TEXT, "firmware that runs when none is named"),
 )
 
+SHARED = "whether it may answer where another chip does: a fight that is meant"
+
 PLACING = (
     Key("name", kinds.NAME, "its own name", None, "its part or device"),
     Key("ignores", kinds.address_lines(15), "address lines that its decoder ignores", 0, "none"),
     Key("waits", WAITS, "wait states in each of its cycles", 0, "0"),
+    Key("shared", kinds.YES_NO, SHARED, False, "no"),
 )
 
 MEMORY_AT = Key(
@@ -129,6 +132,7 @@ MEMORY_PART = (
     Key("memory-at", kinds.ADDRESS_SPAN, "the select range of its memory", required=True),
     Key("memory-ignores", kinds.address_lines(15), "address lines ignored there", 0, "none"),
     Key("memory-waits", WAITS, "wait states in each memory cycle", 0, "0"),
+    Key("memory-shared", kinds.YES_NO, "as shared, for its memory", False, "no"),
 )
 
 WIRED = (Key("device", DEVICE_WORD, "what it is", required=True), PLACING[0])

@@ -140,6 +140,7 @@ memory:
     name: work
     at: 0400-0BFF
     waits: 2
+    shared: yes
 """
 
 
@@ -180,7 +181,7 @@ def test_two_rams_on_one_address_both_take_a_write() -> None:
     bench = Bench(
         "name: two\ncrystal: 4 MHz\nmemory:\n"
         "  - ram: 1K\n    name: a\n    at: 8000\n"
-        "  - ram: 1K\n    name: b\n    at: 8000-83FF\n    ignores: A15\n"
+        "  - ram: 1K\n    name: b\n    at: 8000-83FF\n    ignores: A15\n    shared: yes\n"
     )
     bench.write(0x8001, 0xA5)
     assert bench.read(0x0001) == 0xA5  # b alone
@@ -226,7 +227,7 @@ def test_two_inputs_on_one_port_fight() -> None:
     bench = Bench(
         MINIMAL
         + "ports:\n  - device: switches\n    name: a\n    at: 20\n    value: 3C\n"
-        + "  - device: switches\n    name: b\n    at: 20-21\n    value: 99\n"
+        + "  - device: switches\n    name: b\n    at: 20-21\n    value: 99\n    shared: yes\n"
     )
     assert bench.has(IO_BASE + 0x20, MapBit.CONTENTION)
     assert bench.port_in(0x20) == 0x3C & 0x99

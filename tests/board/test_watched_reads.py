@@ -87,5 +87,5 @@ def test_a_power_cycle_ends_it() -> None:
 
 
 def test_where_two_chips_answer_it_is_told_always() -> None:
-    switches = "  - {device: switches, at: 20, value: F1}\n"
+    switches = "  - {device: switches, at: 20, value: F1, shared: yes}\n"
     assert kept(" KEEP\n KEEP\n", 2, switches) == ([0x11 & 0xF1, 0x12 & 0xF1], 2)
