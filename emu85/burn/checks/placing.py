@@ -1,0 +1,133 @@
+"""Whether the image fits its chips, and says what it should."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from emu85.board.quantities import size_text
+from emu85.burn.checks.kinds import Check, NotMadeError
+from emu85.burn.ground import Stands
+from emu85.burn.study import Study
+from emu85.burn.sums import SUMS
+from emu85.burn.verdict import Note
+from emu85.cpu.layout import MapBit
+from emu85.wording import counted
+
+_SMALLEST_REPEAT = 0x400
+"""Bytes of a half below which two alike are no sign of anything."""
+
+
+def _stretches(study: Study, wrong: set[Stands]) -> Iterator[tuple[int, int, Stands]]:
+    """Stretches of the image's addresses that stand on something wrong: first, bytes, what."""
+    for segment in study.ground.image.segments:
+        start = segment.start
+        while start < segment.end:
+            stands, name = study.ground.at(start), study.ground.name(start)
+            end = start + 1
+            while end < segment.end and (study.ground.at(end), study.ground.name(end)) == (
+                stands,
+                name,
+            ):
+                end += 1
+            if stands in wrong:
+                yield start, end - start, stands
+            start = end
+
+
+def _in_rom(study: Study) -> Iterator[Note]:
+    wrong = {Stands.NOTHING, Stands.RAM, Stands.CODE_RAM, Stands.DEVICE}
+    for start, count, stands in _stretches(study, wrong):
+        where = study.ground.name(start)
+        what = f"{stands.value} ({where})" if where else stands.value
+        yield Note(f"{counted(count, 'byte')} of the image where the board has {what}", start)
+
+
+def _alone(study: Study) -> Iterator[Note]:
+    bits = study.ground.board.map
+    for start, count, _ in _stretches(study, {Stands.SEVERAL}):
+        if any(bits[start + n] & MapBit.CONTENTION for n in range(count)):
+            chips = study.ground.name(start)
+            yield Note(f"{counted(count, 'byte')} of the image where {chips} answer at once", start)
+
+
+def _part(study: Study) -> Iterator[Note]:
+    part = study.wanted.part
+    if part is None:
+        raise NotMadeError("no chip is named")
+    share = 2 if study.wanted.halves else 1
+    for chip in study.chips:
+        if chip.part == part.number and share == 1:
+            continue
+        size = len(chip.data)
+        room = share * part.size
+        named = f"{'a pair of ' if share == 2 else ''}{part.number} ({size_text(room)})"
+        board = f"the {chip.name} chip of the board, {chip.part} of {size_text(size)}"
+        if room < size:
+            yield Note(f"{named} is smaller than {board}", chip.low)
+        elif share == 1 and chip.part.isdigit():
+            yield Note(f"{named} is not {board}", chip.low)
+        elif room > size:
+            yield Note(
+                f"{named} is larger than {board}: tie its upper address lines", chip.low, False
+            )
+
+
+def _says_something(study: Study) -> Iterator[Note]:
+    if not study.chips:
+        yield Note("no byte of the image is in an EPROM of the board")
+    for chip in study.chips:
+        if set(chip.data) <= {0xFF}:
+            yield Note(f"every byte for the {chip.name} chip is FF: it would stay erased", chip.low)
+
+
+def _repeats(study: Study) -> Iterator[Note]:
+    for chip in study.chips:
+        half = len(chip.data) // 2
+        if half < _SMALLEST_REPEAT or chip.data[:half] != chip.data[half:]:
+            continue
+        if len(set(chip.data)) > 1 and bool(np.all(chip.filled)):
+            text = f"both halves for {chip.name} are alike: was a smaller chip read?"
+            yield Note(text, chip.low, False)
+
+
+def _stored(study: Study) -> Iterator[Note]:
+    if not study.wanted.stored:
+        raise NotMadeError("no stored sum is named")
+    for one in study.wanted.stored:
+        chip = next((c for c in study.chips if c.low <= one.address <= c.high), None)
+        if chip is None:
+            yield Note(f"no chip for the stored {one.sum.name}", one.address)
+            continue
+        at = one.address - chip.low
+        found = int.from_bytes(chip.data[at : at + one.sum.size], "little")
+        right = one.sum.of(chip.data[:at])
+        if found != right:
+            digits = 2 * one.sum.size
+            yield Note(
+                f"{one.sum.name} of {chip.low:04X}-{one.address - 1:04X} is {right:0{digits}X}, "
+                f"but {found:0{digits}X} is stored",
+                one.address,
+            )
+
+
+def _expected(study: Study) -> Iterator[Note]:
+    if not study.wanted.expected:
+        raise NotMadeError("no sum is expected")
+    data = b"".join(chip.data for chip in study.chips)
+    for word, wanted in study.wanted.expected.items():
+        one = SUMS[word]
+        if one.of(data) != wanted:
+            yield Note(f"{one.name} is {one.text(data)}, but {wanted:0{2 * one.size}X} is expected")
+
+
+CHECKS = (
+    Check("in-rom", "every byte of the image is in an EPROM of the board", _in_rom),
+    Check("alone", "no other chip answers where the image is", _alone),
+    Check("chip", "the named chip is the one of the board", _part),
+    Check("content", "there is something to burn into each chip", _says_something),
+    Check("repeats", "no chip's content is the same twice over", _repeats),
+    Check("stored-sum", "sums that the image holds are right", _stored),
+    Check("expected-sum", "the sums are those that the user expects", _expected),
+)

@@ -1,0 +1,120 @@
+"""What the run on the board has shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+
+from emu85.burn.checks.kinds import Check, NotMadeError
+from emu85.burn.ride import Ride
+from emu85.burn.study import Study
+from emu85.burn.verdict import Note
+from emu85.bus.findings import DESCRIPTIONS, Finding
+from emu85.cpu.layout import FindingKind
+from emu85.wording import counted
+
+_NAMES: dict[FindingKind, tuple[str, str]] = {
+    FindingKind.FLOATING_READ: ("run-floating", "a chip answers every read"),
+    FindingKind.CONTENTION: ("run-contention", "one chip alone answers every read"),
+    FindingKind.ROM_WRITE: ("run-rom-writes", "nothing is written to ROM"),
+    FindingKind.LOST_WRITE: ("run-lost-writes", "a chip takes every write"),
+    FindingKind.UNWRITTEN_READ: ("run-unwritten", "RAM is written before it is read"),
+    FindingKind.NOT_CODE: ("run-code", "nothing is executed but code"),
+    FindingKind.STACK: ("run-stack", "the stack stays in its region"),
+}
+
+
+def _ride(study: Study) -> Ride:
+    if study.ride is None:
+        raise NotMadeError("there was no run")
+    return study.ride
+
+
+def _found(study: Study, kind: FindingKind) -> Iterator[Note]:
+    for one in _ride(study).findings:
+        if one.kind is kind:
+            yield Note(_text(one), one.pc)
+
+
+def _text(one: Finding) -> str:
+    at = f"port {one.address:02X}" if one.is_port else f"{one.address:04X}"
+    times = counted(one.times, "time")
+    return f"{DESCRIPTIONS[one.kind]}: {at}, {times}, first at T-state {one.first_t}"
+
+
+def _wires(study: Study) -> Iterator[Note]:
+    for one in _ride(study).noted:
+        times = counted(one.times, "time")
+        yield Note(f"{one.description}: {one.where}, {times}, first at T-state {one.first_t}")
+
+
+def _serial(study: Study) -> Iterator[Note]:
+    for text in _ride(study).serial:
+        yield Note(text)
+
+
+def _goes_on(study: Study) -> Iterator[Note]:
+    at = _ride(study).stuck_at
+    if at is not None:
+        yield Note("the CPU has halted with interrupts disabled, and stays so", at, False)
+
+
+def _as_driven(study: Study) -> Iterator[Note]:
+    for failure in _ride(study).failures:
+        yield Note(failure)
+
+
+def _coverage(study: Study) -> Iterator[Note]:
+    wanted = study.wanted.limits.coverage
+    if wanted is None:
+        raise NotMadeError("no coverage is asked for")
+    covered = _ride(study).execution.covered
+    code = study.survey.covered | study.survey.seen
+    executed = sum(1 for at in code if covered[at])
+    share = 100 * executed / max(1, len(code))
+    if share < wanted:
+        yield Note(
+            f"{executed} of {counted(len(code), 'byte')} of code were executed, {share:.1f} %, "
+            f"but {float(wanted):g} % are asked for"
+        )
+
+
+def _wait(study: Study) -> Iterator[Note]:
+    most = study.wanted.limits.wait
+    if most is None:
+        raise NotMadeError("no longest wait is given")
+    for row in _ride(study).latencies:
+        if row.worst is not None and row.worst > most:
+            text = f"{row.line} waited {row.worst} T-states, but {most} is the longest allowed"
+            yield Note(text, row.interrupted)
+
+
+def _room(study: Study) -> Iterator[Note]:
+    least = study.wanted.limits.left
+    if least is None:
+        raise NotMadeError("no room to be left is given")
+    for region in _ride(study).stacks:
+        if region.left < least:
+            yield Note(
+                f"the stack in {region.low:04X}-{region.high:04X} went down to "
+                f"{region.deepest:04X}: {counted(region.left, 'byte')} left, {least} asked for",
+                region.deepest,
+            )
+
+
+def _finding_check(kind: FindingKind) -> Check:
+    name, about = _NAMES[kind]
+    find: Callable[[Study], Iterator[Note]] = partial(_found, kind=kind)
+    return Check(name, about, find)
+
+
+CHECKS = (
+    *(_finding_check(kind) for kind in FindingKind),
+    Check("run-wires", "nothing is wrong on a wire", _wires),
+    Check("run-serial", "what is sent arrives as it should", _serial),
+    Check("run-goes-on", "the CPU does not halt for good", _goes_on),
+    Check("run-as-expected", "the run goes as its driver expects", _as_driven),
+    Check("run-coverage", "as much of the code is executed as asked for", _coverage),
+    Check("run-wait", "no interrupt waits longer than allowed", _wait),
+    Check("run-stack-left", "as much of the stack is left as asked for", _room),
+)

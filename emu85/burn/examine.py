@@ -1,0 +1,78 @@
+"""A burn check from beginning to end."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from emu85.board import BoardDescription, fit
+from emu85.burn.chips import Programmed, content, covered, halves
+from emu85.burn.drive import Drive
+from emu85.burn.flow import Hints
+from emu85.burn.ground import Ground
+from emu85.burn.places import Places
+from emu85.burn.ride import Ride, ride
+from emu85.burn.study import Study, Wanted
+from emu85.burn.survey import survey
+from emu85.firmware import Image
+from emu85.machine import Machine
+
+_TRACE = 250_000
+"""Records that the run keeps at a time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What is to be examined.
+
+    Attributes:
+        image: the bytes.
+        board: where they are to run; RAM on a battery begins like other RAM.
+        symbols, equated: names in place of the image's own.
+        hints: what cannot be seen in the code.
+        drive: what moves the board; None for no run.
+    """
+
+    image: Image
+    board: BoardDescription
+    symbols: Mapping[str, int] = field(default_factory=dict)
+    equated: Collection[str] = ()
+    hints: Hints = field(default_factory=Hints)
+    drive: Drive | None = None
+
+
+def study(subject: Subject, wanted: Wanted) -> Study:
+    """Examine an image on its board.
+
+    Raises:
+        UserError: a board that cannot be fitted.
+    """
+    board = replace(
+        subject.board,
+        memory=tuple(replace(chip, battery_file=None, image=None) for chip in subject.board.memory),
+    )
+    ground = Ground(fit(board), subject.image)
+    ridden = None if subject.drive is None else _ride(board, ground, subject.drive)
+    executed = [] if ridden is None else np.flatnonzero(ridden.execution.fetches).tolist()
+    clean = ridden is not None and not ridden.findings
+    found = survey(ground, subject.hints, executed, clean=clean)
+    chips = [content(use, subject.image, wanted.fill) for use in covered(board, subject.image)]
+    symbols = subject.symbols or subject.image.symbols
+    equated = subject.equated if subject.symbols else subject.image.equated
+    places = Places(subject.image, symbols, equated)
+    return Study(wanted, ground, chips, _burnt(chips, wanted), places, found, ridden)
+
+
+def _ride(board: BoardDescription, ground: Ground, drive: Drive) -> Ride:
+    machine = Machine(fit(board), trace=_TRACE)
+    machine.load(ground.burnt)
+    machine.power()
+    return ride(machine, drive)
+
+
+def _burnt(chips: list[Programmed], wanted: Wanted) -> list[Programmed]:
+    if not wanted.halves or wanted.part is None:
+        return chips
+    return [half for chip in chips for half in halves(chip, wanted.part, wanted.fill)]

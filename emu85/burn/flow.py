@@ -1,0 +1,499 @@
+"""Where control can go: static flow from the vectors over the bytes of the image.
+
+Each routine is worked out by itself: what is known before each of its instructions
+(:mod:`emu85.burn.state`), from the moment it is called.  A call goes on after the CALL
+once a way has been found by which the routine returns: the return address is followed
+on the stack and through registers, so a routine that steps over bytes after its CALL, or
+drops its caller, is understood.  What is not understood is not followed, and told.
+
+Two cases are guesses: after a HLT that something may end, and what the caller of this
+module says is one.  What they lead to is marked as not sure, and no fault is made of it.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections import deque
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from emu85.burn.execute import Access, Done, execute
+from emu85.burn.ground import Ground, Stands
+from emu85.burn.moves import MOVES, Move, Way
+from emu85.burn.state import (
+    FLAGS,
+    IE,
+    Back,
+    Byte,
+    State,
+    after_call,
+    anywhere,
+    at_reset,
+    called,
+    called_from,
+    join,
+)
+from emu85.cpu.rows import FLAG_MASKS
+from emu85.isa import INSTRUCTIONS, Instruction
+
+
+class Kind(enum.Enum):
+    """How a piece of code is entered."""
+
+    RESET = "reset"
+    INTERRUPT = "an interrupt"
+    ROUTINE = "a call"
+    NAMED = "named by the user, or seen executed"
+
+
+class Root(NamedTuple):
+    """Where a piece of code begins, and how it is entered."""
+
+    address: int
+    kind: Kind
+
+
+class Hop(NamedTuple):
+    """Control going from the instruction at ``source`` to ``target``.
+
+    ``source`` is None for reset, an interrupt, or an address the user named.
+    """
+
+    source: int | None
+    target: int
+    way: Way
+    root: Kind
+
+
+class Touch(NamedTuple):
+    """An access of the instruction at ``source``."""
+
+    source: int
+    access: Access
+
+
+@dataclass(frozen=True, slots=True)
+class Hints:
+    """What the user says that cannot be seen.
+
+    Attributes:
+        entries: addresses where code begins.
+        never_return: routines that do not come back.
+        return_: routines that come back right after their CALL.
+    """
+
+    entries: tuple[int, ...] = ()
+    never_return: frozenset[int] = frozenset()
+    return_: frozenset[int] = frozenset()
+
+
+@dataclass
+class Facts:
+    """What the flow has found.
+
+    Attributes:
+        starts: where instructions begin, and whether that is sure.
+        hops: who goes to an address, the first found; sure ones before others.
+        outside: hops to where no byte of the image is, and whether they are sure.
+        touches: accesses with known address, and whether they are sure.
+        unset_stack: instructions that use the stack before SP is loaded.
+        enabled: where EI is, and whether SP was loaded by then.
+        masks: where SIM is, with what is known of A.
+        unknown: instructions that go where nothing tells.
+        lost: returns that take the pushed flags for an address.
+        stray: returns with nothing on the stack, and SP if known.
+        no_return: CALLs after which nothing is followed, with their routine.
+        handlers: roots that are interrupts, with whether they return, and with EI.
+    """
+
+    starts: dict[int, bool] = field(default_factory=dict)
+    hops: dict[int, Hop] = field(default_factory=dict)
+    outside: dict[Hop, bool] = field(default_factory=dict)
+    touches: dict[Touch, bool] = field(default_factory=dict)
+    unset_stack: dict[int, bool] = field(default_factory=dict)
+    enabled: dict[int, bool] = field(default_factory=dict)
+    masks: dict[int, Byte] = field(default_factory=dict)
+    unknown: set[int] = field(default_factory=set)
+    lost: dict[int, bool] = field(default_factory=dict)
+    stray: dict[int, int | None] = field(default_factory=dict)
+    no_return: dict[int, int] = field(default_factory=dict)
+
+
+class Flow:
+    """Follows control; ask :meth:`facts` when all roots have been entered.
+
+    Args:
+        wakes: whether some input of the CPU can end a halt; ``traps`` whether TRAP can.
+        unfit: instructions that take an address from a register or from the stack which
+            held on some ways but not on all: they go where nothing tells.
+
+    Attributes:
+        changed: such instructions that this flow has come upon; then it is to be made
+            anew with them in ``unfit``.
+    """
+
+    def __init__(
+        self, ground: Ground, hints: Hints, *, wakes: bool, traps: bool, unfit: Collection[int] = ()
+    ) -> None:
+        self._ground = ground
+        self._hints = hints
+        self._wakes = wakes
+        self._traps = traps
+        self._unfit = frozenset(unfit)
+        self._entered: list[tuple[Hop, State]] = []
+        self._late: deque[tuple[Root, int]] = deque()
+        self._resolved: dict[tuple[Root, int], tuple[Byte, Byte]] = {}
+        self._is_final = False
+        self._states: dict[tuple[Root, int], State] = {}
+        self._work: deque[tuple[Root, int]] = deque()
+        self._queued: set[tuple[Root, int]] = set()
+        self._callers: dict[Root, set[tuple[Root, int]]] = {}
+        self._outcomes: dict[Root, set[int]] = {}
+        self._drops: dict[Root, set[int]] = {}
+        self._halts: set[tuple[Root, int]] = set()
+        self._any_ei = False
+        self._facts = Facts()
+        self._reached: set[int] = set()
+        self.changed: set[int] = set()
+
+    # --- entering ----------------------------------------------------------------
+
+    def enter(self, root: Root, *, sure: bool = True) -> None:
+        """Follow the code that begins at a root."""
+        begin = {
+            Kind.RESET: at_reset(),
+            Kind.INTERRUPT: called(IE.OFF),
+            Kind.ROUTINE: called(),
+            Kind.NAMED: anywhere(),
+        }[root.kind]
+        hop = Hop(None, root.address, Way.ON, root.kind)
+        self._entered.append((hop, replace(begin, sure=sure)))
+        self._arrive(root, *self._entered[-1])
+        self._run()
+
+    def reached(self) -> Collection[int]:
+        """Where instructions begin, as far as entered."""
+        return self._reached
+
+    def covered(self) -> set[int]:
+        """Every byte of the instructions reached."""
+        return {
+            at + offset & 0xFFFF
+            for at in self.reached()
+            for offset in range(self._instruction(at).length)
+        }
+
+    def masks(self) -> Iterator[Byte]:
+        """What each SIM reached takes."""
+        for (_, address), state in self._states.items():
+            if _is(self._instruction(address), "SIM"):
+                yield self._execute(address, state).mask
+
+    @property
+    def enables(self) -> bool:
+        """Whether any EI is reached."""
+        return self._any_ei
+
+    def _run(self) -> None:
+        """Go on until nothing new is found.
+
+        What takes an address from a register or the stack waits until all else is done,
+        since what is known there may have to be given up when another way comes.
+        """
+        while True:
+            while self._work or self._late:
+                key = (self._work or self._late).popleft()
+                self._queued.discard(key)
+                self._step(*key)
+            if not self._resume_halts():
+                return
+
+    def _resume_halts(self) -> bool:
+        """Go on after halts that an interrupt may end, though nothing tells for sure."""
+        if not (self._traps or (self._wakes and self._any_ei)):
+            return False
+        for root, address in sorted(self._halts):
+            state = replace(self._states[root, address], sure=False)
+            self._arrive(root, Hop(address, _after(address, 1), Way.HALT, root.kind), state)
+        return bool(self._work or self._late)
+
+    def _arrive(self, root: Root, hop: Hop, state: State) -> None:
+        target = hop.target
+        blank = self._first_blank(target)
+        if self._is_final:
+            self._record(hop, blank, state.sure)
+            return
+        if blank is not None:
+            return
+        key = root, target
+        old = self._states.get(key)
+        new = state if old is None else join(old, state)
+        if new == old:
+            return
+        self._states[key] = new
+        self._reached.add(target)
+        self._queue(key)
+
+    def _record(self, hop: Hop, blank: int | None, sure: bool) -> None:
+        target = hop.target
+        if blank is not None:
+            out = hop if blank == target else hop._replace(source=target, target=blank, way=Way.ON)
+            self._facts.outside[out] = self._facts.outside.get(out, False) or sure
+            return
+        self._facts.hops.setdefault(target, hop)
+
+    def _first_blank(self, address: int) -> int | None:
+        """The first byte of the instruction there that the image does not fill."""
+        if self._ground.at(address) is not Stands.HELD:
+            return address
+        for offset in range(1, self._instruction(address).length):
+            at = _after(address, offset)
+            if self._ground.at(at) is not Stands.HELD:
+                return at
+        return None
+
+    def _queue(self, key: tuple[Root, int]) -> None:
+        if self._is_final or key in self._queued:
+            return
+        self._queued.add(key)
+        is_late = MOVES[self._ground.bytes[key[1]]].way in (Way.RETURN, Way.INDIRECT)
+        (self._late if is_late else self._work).append(key)
+
+    # --- one instruction -----------------------------------------------------------
+
+    def _instruction(self, address: int) -> Instruction:
+        return INSTRUCTIONS[self._ground.bytes[address]]
+
+    def _operand(self, address: int) -> bytes:
+        length = self._instruction(address).length
+        return bytes(self._ground.bytes[_after(address, n)] for n in range(1, length))
+
+    def _rom_byte(self, address: int) -> int | None:
+        held = self._ground.at(address) is Stands.HELD
+        return self._ground.bytes[address] if held else None
+
+    def _execute(self, address: int, state: State) -> Done:
+        one = self._instruction(address)
+        return execute(one, self._operand(address), state, self._rom_byte)
+
+    def _step(self, root: Root, address: int) -> None:
+        state = self._states[root, address]
+        done = self._execute(address, state)
+        one = self._instruction(address)
+        move = MOVES[one.opcode]
+        self._any_ei |= done.state.ie is IE.ON
+        follow = _After(root, address, _after(address, one.length))
+        if move.way is Way.ON:
+            self._on(follow, done.state)
+            return
+        if move.way is Way.HALT:
+            self._halt(follow, done.state)
+            return
+        met = _met(one, state)
+        if met is not True:
+            self._on(follow, state)
+        if met is False:
+            return
+        if move.way is Way.RETURN:
+            self._return(root, address, state, done)
+        elif move.way is Way.INDIRECT:
+            self._go(root, address, done.target, done.state, Way.INDIRECT)
+        elif move.way is Way.JUMP:
+            self._go(root, address, done.target, done.state, Way.JUMP)
+        else:
+            self._call(follow, done, state, move)
+
+    def _on(self, follow: _After, state: State, way: Way = Way.ON) -> None:
+        hop = Hop(follow.address, follow.following, way, follow.root.kind)
+        self._arrive(follow.root, hop, state)
+
+    def _halt(self, follow: _After, state: State) -> None:
+        if state.ie is IE.ON and self._wakes:
+            self._on(follow, replace(state, ie=IE.EITHER), Way.HALT)
+        elif self._traps or state.ie is IE.EITHER:
+            self._halts.add((follow.root, follow.address))
+
+    def _call(self, follow: _After, done: Done, before: State, move: Move) -> None:
+        target = _address(done.target)
+        assert target is not None
+        callee = Root(target, Kind.ROUTINE)
+        hop = Hop(follow.address, target, move.way, follow.root.kind)
+        self._callers.setdefault(callee, set()).add((follow.root, follow.address))
+        self._arrive(callee, hop, called_from(done.state))
+        if target in self._hints.never_return:
+            return
+        after = after_call(before)
+        if target in self._hints.return_:
+            self._on(follow, after)
+        if self._ground.at(target) in (Stands.RAM, Stands.CODE_RAM):
+            self._on(follow, replace(after, sure=False))
+        for offset in sorted(self._outcomes.get(callee, ())):
+            beyond = follow._replace(following=_after(follow.following, offset))
+            self._on(beyond, after)
+        for words in sorted(self._drops.get(callee, ())):
+            self._drop(follow, after, words)
+
+    def _drop(self, follow: _After, state: State, words: int) -> None:
+        """A routine that this code calls has returned over its head."""
+        if state.stack is None:
+            return
+        gone = 2 * (words - 1)
+        if gone > len(state.stack):
+            return
+        stack = state.stack[: len(state.stack) - gone]
+        self._take_return(follow.root, follow.address, replace(state, stack=stack, sp=None))
+
+    def _go(
+        self, root: Root, address: int, target: tuple[Byte, Byte], state: State, way: Way
+    ) -> None:
+        """Send control to what stands in two bytes."""
+        if way is not Way.JUMP:
+            target = self._settled(root, address, target)
+        number = _address(target)
+        if number is not None:
+            self._arrive(root, Hop(address, number, way, root.kind), state)
+            return
+        offset = _offset(target)
+        if offset is not None:
+            self._come_back(root, offset)
+            return
+        if target[1] is FLAGS and way is Way.RETURN:
+            self._facts.lost[address] = self._facts.lost.get(address, False) or state.sure
+            return
+        self._facts.unknown.add(address)
+        self._take_return(root, address, state)
+
+    def _settled(self, root: Root, address: int, target: tuple[Byte, Byte]) -> tuple[Byte, Byte]:
+        """An address taken from a register or the stack, if it can be relied on."""
+        if address in self._unfit:
+            return None, None
+        first = self._resolved.setdefault((root, address), target)
+        if first != target:
+            self.changed.add(address)
+        return target
+
+    def _return(self, root: Root, address: int, state: State, done: Done) -> None:
+        if state.stack is None:
+            self._come_back(root, 0)
+        elif len(state.stack) >= 2 or _address(done.target) is not None:
+            self._go(root, address, done.target, done.state, Way.RETURN)
+        else:
+            self._take_return(root, address, state)
+
+    def _take_return(self, root: Root, address: int, state: State) -> None:
+        """What follows when whoever is on top of the stack is returned to."""
+        if state.stack is None:
+            self._come_back(root, 0)
+            return
+        if len(state.stack) >= 2:
+            rest = replace(state, stack=state.stack[:-2], registers=anywhere().registers, sp=None)
+            target = state.stack[-2], state.stack[-1]
+            if (number := _address(target)) is not None:
+                self._arrive(root, Hop(address, number, Way.RETURN, root.kind), rest)
+            elif (offset := _offset(target)) is not None:
+                self._come_back(root, offset)
+            return
+        if root.kind is Kind.ROUTINE and not state.moved:
+            words = state.taken // 2 + 1
+            if words not in self._drops.setdefault(root, set()) and not self._is_final:
+                self._drops[root].add(words)
+                self._call_again(root)
+        elif root.kind in (Kind.RESET, Kind.INTERRUPT) and state.sure:
+            self._facts.stray[address] = state.sp
+
+    def _come_back(self, root: Root, offset: int) -> None:
+        known = self._outcomes.setdefault(root, set())
+        if offset not in known and not self._is_final:
+            known.add(offset)
+            self._call_again(root)
+
+    def _call_again(self, root: Root) -> None:
+        for key in self._callers.get(root, ()):
+            self._queue(key)
+
+    # --- what has been found ---------------------------------------------------------
+
+    def facts(self) -> Facts:
+        """Everything, gathered from what is known now that nothing more follows."""
+        self._is_final = True
+        facts = self._facts = Facts()
+        for hop, state in self._entered:
+            self._arrive(Root(hop.target, hop.root), hop, state)
+        for root, address in list(self._states):
+            self._step(root, address)
+        self._resume_halts()
+        for (root, address), state in self._states.items():
+            facts.starts[address] = facts.starts.get(address, False) or state.sure
+            done = self._execute(address, state)
+            self._note(facts, root, address, state, done)
+        for callee, callers in self._callers.items():
+            if self._outcomes.get(callee) or self._drops.get(callee):
+                continue
+            if self._ground.at(callee.address) is Stands.HELD:
+                for _, address in callers:
+                    if not MOVES[self._ground.bytes[address]].conditional:
+                        facts.no_return[address] = callee.address
+        return facts
+
+    def _note(self, facts: Facts, root: Root, address: int, state: State, done: Done) -> None:
+        for access in done.accesses:
+            if access.is_stack and not state.sp_set:
+                facts.unset_stack[address] = facts.unset_stack.get(address, False) or state.sure
+            if access.address is not None:
+                touch = Touch(address, access)
+                facts.touches[touch] = facts.touches.get(touch, False) or state.sure
+        if (done.state.ie is IE.ON and state.ie is not IE.ON) or _is(
+            self._instruction(address), "EI"
+        ):
+            facts.enabled[address] = facts.enabled.get(address, True) and state.sp_set
+        if _is(self._instruction(address), "SIM"):
+            known = facts.masks.get(address, done.mask)
+            facts.masks[address] = known if known == done.mask else None
+
+    def returns(self, root: Root) -> bool:
+        """Whether a way has been found by which the code at a root returns."""
+        return 0 in self._outcomes.get(root, ())
+
+    def instructions_of(self, root: Root) -> Iterable[int]:
+        """Where instructions of the code at a root begin, calls not followed."""
+        return [address for owner, address in self._states if owner == root]
+
+
+class _After(NamedTuple):
+    """An instruction, and the address after it."""
+
+    root: Root
+    address: int
+    following: int
+
+
+def _met(one: Instruction, state: State) -> bool | None:
+    """Whether the condition is met; True where there is none, None if it is not known."""
+    if one.condition is None:
+        return True
+    mask, wanted = FLAG_MASKS[one.condition]
+    if not state.flags.known & mask:
+        return None
+    return bool(state.flags.value & mask) == bool(wanted)
+
+
+def _is(one: Instruction, mnemonic: str) -> bool:
+    return one.mnemonic == mnemonic
+
+
+def _after(address: int, by: int) -> int:
+    return address + by & 0xFFFF
+
+
+def _address(target: tuple[Byte, Byte]) -> int | None:
+    high, low = target
+    return high << 8 | low if isinstance(high, int) and isinstance(low, int) else None
+
+
+def _offset(target: tuple[Byte, Byte]) -> int | None:
+    """How far after the CALL a return address goes, or None if it is none."""
+    high, low = target
+    if isinstance(high, Back) and isinstance(low, Back) and high.offset == low.offset:
+        return high.offset if high.is_high and not low.is_high else None
+    return None

@@ -1,0 +1,164 @@
+"""How long interrupts waited, from the records of a run.
+
+A *request* begins with the first machine cycle whose record shows the line high (the line
+itself rose one machine cycle earlier at most); of RST 7.5, whose edge is latched, with the
+first such rise since it was last served.  A level that stays high through its service asks
+anew from the first fetch of that service on.  It is *served* by the first opcode fetch
+after the acknowledge, at the restart address or where the jammed instruction leads.  The
+*wait* is the T-states from the one to the other, so it has in it the time for which the
+input was masked or interrupts were disabled, and the 12 or more of the acknowledge.
+
+A pulse so short that no record shows it has no wait that could be told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.bus.cycles import Cycle
+from emu85.bus.lines import NAMES, Line
+from emu85.isa import INSTRUCTIONS
+from emu85.isa.acknowledge import VECTORS
+from emu85.profile.coverage import is_start
+
+_INPUTS = (Line.TRAP, Line.RST75, Line.RST65, Line.RST55, Line.INTR)
+_BY_VECTOR = {
+    address: next(line for line in _INPUTS if NAMES[line] == name)
+    for name, address in VECTORS.items()
+}
+_LEVELS = sum(int(line) for line in _INPUTS)
+_EI = next(one.opcode for one in INSTRUCTIONS if one.mnemonic == "EI")
+
+
+@dataclass
+class Latency:
+    """One interrupt input.
+
+    Attributes:
+        line: its name.
+        served: how often it was served.
+        worst: longest wait in T-states; None if none could be told.
+        worst_t: start T-state of the fetch that ended it.
+        disabled: T-states of that wait before the last EI.
+        interrupted: address of the instruction before the service.
+        first: address of the first instruction of the service.
+        pending: T-states for which it was asking when the run ended, unserved; 0 for not.
+    """
+
+    line: str
+    served: int = 0
+    worst: int | None = None
+    worst_t: int = 0
+    disabled: int = 0
+    interrupted: int = 0
+    first: int = 0
+    pending: int = 0
+
+
+class _Input:
+    """A line while the records pass."""
+
+    def __init__(self, line: Line) -> None:
+        self.line = line
+        self.is_high = False
+        self.since: int | None = None
+        """When it began to ask; None if it does not."""
+        self.row = Latency(NAMES[line])
+
+    def change(self, level: bool, t: int) -> None:
+        self.is_high = level
+        if level:
+            self.since = t if self.since is None else self.since
+        elif self.line is not Line.RST75:
+            self.since = None
+
+    def serve(self, since: int | None, address: int, t: int, enabled: int, before: int) -> None:
+        """The fetch at T-state ``t`` serves what asked since ``since``."""
+        row = self.row
+        row.served += 1
+        asks_on = self.is_high and self.line is not Line.RST75
+        self.since = t if asks_on else None
+        if since is None or t - since <= (row.worst or 0):
+            return
+        row.worst, row.worst_t, row.first, row.interrupted = t - since, t, address, before
+        row.disabled = max(0, enabled - since)
+
+
+class Latencies:
+    """Measures waits; fed with all records in order."""
+
+    def __init__(self) -> None:
+        self._inputs = {line: _Input(line) for line in _INPUTS}
+        self._levels = 0
+        self._fetched = 0
+        """Address of the last opcode fetch."""
+        self._enabled = -1
+        """Start of the last EI."""
+        self._acknowledged: Cycle | None = None
+        """How, between an acknowledge and the first fetch after it."""
+        self._asking: dict[Line, int | None] = {}
+        """Since when each input asked when it was acknowledged."""
+
+    def feed(self, records: NDArray[np.void]) -> None:
+        """Take a batch: dtype ``bus.trace.RECORD``, right after the last."""
+        if not len(records):
+            return
+        for place, before in self._moments(records):
+            record = records[place]
+            kind, t = Cycle(int(record["type"])), int(record["t"])
+            self._see_lines(int(record["lines"]), t)
+            if kind is Cycle.OF:
+                self._fetch(int(record["address"]), int(record["data"]), t, before)
+            elif kind in (Cycle.BI, Cycle.INA) and self._acknowledged is None:
+                self._acknowledged = kind
+                self._asking = {line: one.since for line, one in self._inputs.items()}
+            elif kind is Cycle.RESET:
+                self._acknowledged = None
+
+    def finish(self, t: int) -> None:
+        """The run ends at T-state ``t``."""
+        for one in self._inputs.values():
+            one.row.pending = 0 if one.since is None else t - one.since
+
+    def rows(self) -> Sequence[Latency]:
+        """The inputs that asked or were served, highest priority first."""
+        rows = [one.row for one in self._inputs.values()]
+        return [row for row in rows if row.served or row.pending]
+
+    def _moments(self, records: NDArray[np.void]) -> Iterator[tuple[int, int]]:
+        """Places of records at which something happens, with the last address fetched before."""
+        levels = records["lines"] & _LEVELS
+        previous = np.concatenate(([self._levels], levels[:-1]))
+        is_fetch = records["type"] == Cycle.OF
+        is_acknowledge = is_start(records) & ~is_fetch
+        starts = np.flatnonzero(is_fetch | is_acknowledge)
+        after_one = np.concatenate(([self._acknowledged is not None], is_acknowledge[starts][:-1]))
+        serves = np.zeros(len(records), bool)
+        serves[starts] = is_fetch[starts] & after_one[: len(starts)]
+        enables = is_fetch & (records["data"] == _EI)
+        fetches = np.flatnonzero(is_fetch)
+        for place in np.flatnonzero((levels != previous) | is_acknowledge | serves | enables):
+            earlier = int(np.searchsorted(fetches, place)) - 1
+            fetched = self._fetched if earlier < 0 else int(records["address"][fetches[earlier]])
+            yield int(place), fetched
+        self._levels = int(levels[-1])
+        if len(fetches):
+            self._fetched = int(records["address"][fetches[-1]])
+
+    def _see_lines(self, lines: int, t: int) -> None:
+        for line, one in self._inputs.items():
+            level = bool(lines & line)
+            if level != one.is_high:
+                one.change(level, t)
+
+    def _fetch(self, address: int, opcode: int, t: int, before: int) -> None:
+        if self._acknowledged is not None:
+            line = Line.INTR if self._acknowledged is Cycle.INA else _BY_VECTOR[address]
+            self._acknowledged = None
+            self._inputs[line].serve(self._asking[line], address, t, self._enabled, before)
+        if opcode == _EI:
+            self._enabled = t

@@ -1,0 +1,92 @@
+"""The image run on its board, and what was seen meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from emu85.burn.depth import Depth, StackRegion
+from emu85.burn.drive import Drive
+from emu85.burn.latency import Latencies, Latency
+from emu85.bus.findings import BoardFinding, Finding
+from emu85.bus.lines import Line
+from emu85.machine import Machine
+from emu85.profile import Execution, Gathering
+from emu85.wording import counted
+
+
+@dataclass(frozen=True, slots=True)
+class Ride:
+    """What a run has shown.
+
+    Attributes:
+        about: what was done.
+        failures: what the drive did not find as expected.
+        t_states: board time.
+        execution: counts of what was executed.
+        findings, noted: what the board noticed.
+        serial: what was wrong with what serial ends received, a sentence each.
+        stacks: how deep each stack went.
+        latencies: how long interrupts waited, a row an input.
+        stuck_at: the HLT at which the CPU stays for ever, or None.
+        complete: False if part of the run was not seen.
+    """
+
+    about: str
+    failures: Sequence[str]
+    t_states: int
+    execution: Execution
+    findings: Sequence[Finding]
+    noted: Sequence[BoardFinding]
+    serial: Sequence[str]
+    stacks: Sequence[StackRegion]
+    latencies: Sequence[Latency]
+    stuck_at: int | None
+    complete: bool
+
+
+def ride(machine: Machine, drive: Drive) -> Ride:
+    """Have a machine at power-on, with the image burnt in, driven and watched."""
+    execution, depth, latencies = Execution(), Depth(), Latencies()
+    gathering = Gathering(machine, execution, depth, latencies)
+    driven = drive(machine, gathering.fold)
+    gathering.fold()
+    execution.finish(machine.t)
+    latencies.finish(machine.t)
+    return Ride(
+        driven.about,
+        driven.failures,
+        machine.t,
+        execution,
+        list(machine.findings),
+        machine.findings.noted,
+        list(_serial(machine)),
+        depth.regions(machine.board),
+        latencies.rows(),
+        _stuck_at(machine),
+        gathering.complete,
+    )
+
+
+def _serial(machine: Machine) -> Iterator[str]:
+    for name, end in machine.board.serial_ends.items():
+        faults = {
+            "framing error": end.framing_errors,
+            "parity error": end.parity_errors,
+            "break": end.breaks,
+        }
+        told = [counted(number, fault) for fault, number in faults.items() if number]
+        if told:
+            yield f"the serial end {name} received {', '.join(told)}"
+    line = machine.serial
+    notice = line.baud_check.notice if line else None
+    if notice is not None:
+        yield str(notice)
+
+
+def _stuck_at(machine: Machine) -> int | None:
+    registers = machine.registers
+    wires = machine.board.description.wires
+    if not registers.halted or registers.ie or any(wire.sink is Line.TRAP for wire in wires):
+        return None
+    return registers.instruction_at

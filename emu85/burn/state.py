@@ -1,0 +1,156 @@
+"""What is known of the CPU before an instruction, on whatever way it came there.
+
+A byte is known (an ``int``), or half of a return address that the caller left
+(:class:`Back`), or the flags as PUSH PSW stores them (:data:`FLAGS`), or not known
+(None).  Two ways that meet keep what they agree in, so all that is known holds on every
+way; that is what lets a check be sure.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from emu85.isa import Reg
+
+
+class Back(NamedTuple):
+    """Half of the return address of the routine, ``offset`` bytes after it."""
+
+    offset: int
+    is_high: bool
+
+
+class Mark(enum.Enum):
+    """Bytes that are known by what they are, not by their value."""
+
+    FLAGS = "flags"
+
+
+FLAGS = Mark.FLAGS
+Byte = int | Back | Mark | None
+Registers = tuple[Byte, ...]
+"""By ``Reg``, B to Z; the flag register is always :data:`FLAGS`."""
+
+_COUNT = Reg.Z + 1
+_DEEPEST = 64
+"""Bytes of the stack that are kept track of."""
+
+
+class Flags(NamedTuple):
+    """Bits of the flag register that are known, and their values."""
+
+    known: int = 0
+    value: int = 0
+
+
+_NO_FLAGS = Flags()
+
+
+class IE(enum.Enum):
+    """The interrupt enable flip-flop."""
+
+    OFF = "disabled"
+    ON = "enabled"
+    EITHER = "not known"
+
+
+def _unknown() -> Registers:
+    return tuple(FLAGS if n == Reg.F else None for n in range(_COUNT))
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """All of it.
+
+    Attributes:
+        registers: by ``Reg``.
+        stack: bytes put there since the routine began or SP was loaded, the newest
+            last; None if not known.
+        taken: bytes taken from below that, which belong to the caller.
+        moved: whether SP was loaded in the routine, so that what is below is no
+            caller's.
+        sp: the stack pointer, or None.
+        sp_set: whether it was ever loaded.
+        ie: the interrupt enable flip-flop.
+        sure: False where only a guess led here.
+        flags: those of the flags that are known.
+    """
+
+    registers: Registers
+    stack: tuple[Byte, ...] | None = ()
+    taken: int = 0
+    moved: bool = False
+    sp: int | None = None
+    sp_set: bool = True
+    ie: IE = IE.EITHER
+    sure: bool = True
+    flags: Flags = _NO_FLAGS
+
+
+RETURN = (Back(0, True), Back(0, False))
+"""What a call leaves on the stack."""
+
+
+def at_reset() -> State:
+    """After RESET IN: interrupts are disabled, all else is undefined."""
+    return State(_unknown(), sp_set=False, ie=IE.OFF)
+
+
+def called(ie: IE = IE.EITHER) -> State:
+    """At the beginning of a routine whose caller is not known."""
+    return State(_unknown(), stack=RETURN, ie=ie)
+
+
+def called_from(caller: State) -> State:
+    """At the beginning of a routine; ``caller`` with the return address pushed."""
+    # What the caller knows of its own return address is another one here.
+    kept = tuple(None if isinstance(byte, Back) else byte for byte in caller.registers)
+    return replace(caller, registers=kept, stack=RETURN, taken=0, moved=False)
+
+
+def after_call(caller: State) -> State:
+    """After a routine has returned; ``caller`` before the CALL."""
+    return replace(caller, registers=_unknown(), ie=IE.EITHER, flags=_NO_FLAGS)
+
+
+def anywhere() -> State:
+    """Where nothing is known at all."""
+    return State(_unknown(), stack=None)
+
+
+def join(one: State, other: State) -> State:
+    """What holds on both ways."""
+    if one == other:
+        return one
+    return State(
+        tuple(map(_both, one.registers, other.registers)),
+        _stack(one, other),
+        one.taken,
+        one.moved or other.moved,
+        one.sp if one.sp == other.sp else None,
+        one.sp_set and other.sp_set,
+        one.ie if one.ie is other.ie else IE.EITHER,
+        one.sure or other.sure,
+        _flags(one.flags, other.flags),
+    )
+
+
+def _both(one: Byte, other: Byte) -> Byte:
+    return one if one == other else None
+
+
+def _flags(one: Flags, other: Flags) -> Flags:
+    agreed = one.known & other.known & ~(one.value ^ other.value)
+    return Flags(agreed, one.value & agreed)
+
+
+def _stack(one: State, other: State) -> tuple[Byte, ...] | None:
+    if one.stack is None or other.stack is None:
+        return None
+    if len(one.stack) != len(other.stack) or len(one.stack) > _DEEPEST:
+        return None
+    if one.taken != other.taken or one.moved != other.moved:
+        return None
+    return tuple(map(_both, one.stack, other.stack))

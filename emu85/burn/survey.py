@@ -1,0 +1,96 @@
+"""The flow over an image from everything that is known to begin there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from emu85.burn.flow import Facts, Flow, Hints, Kind, Root
+from emu85.burn.ground import Ground
+from emu85.burn.vectors import Comes, comes, vectors
+from emu85.bus.lines import INPUTS, Line
+
+_WAKING = INPUTS & ~(Line.SID | Line.HOLD)
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """What the flow came to.
+
+    Attributes:
+        covered: bytes of the instructions reached from reset, inputs and named entries.
+        entered: vectors that code was followed from, by address.
+        seen: bytes reached only from what the run has executed.
+    """
+
+    flow: Flow
+    facts: Facts
+    covered: frozenset[int]
+    entered: dict[int, Comes]
+    seen: frozenset[int]
+
+
+def survey(ground: Ground, hints: Hints, executed: Iterable[int], *, clean: bool) -> Survey:
+    """Follow control from reset, the inputs that may come, named entries, and the run.
+
+    Args:
+        executed: addresses of opcode fetches in a run.
+        clean: whether that run was without a fault, so that what it did counts as meant.
+    """
+    unfit: set[int] = set()
+    executed = list(executed)
+    while True:
+        one = _survey(ground, hints, executed, clean=clean, unfit=unfit)
+        if one.flow.changed <= unfit:
+            return one
+        unfit |= one.flow.changed
+
+
+def _survey(
+    ground: Ground, hints: Hints, executed: list[int], *, clean: bool, unfit: set[int]
+) -> Survey:
+    wakes = any(ground.drives(line) for line in Line if line & _WAKING)
+    flow = Flow(ground, hints, wakes=wakes, traps=ground.drives(Line.TRAP), unfit=unfit)
+    flow.enter(Root(0, Kind.RESET))
+    for address in hints.entries:
+        flow.enter(Root(address, Kind.NAMED))
+    entered: dict[int, Comes] = {}
+    while _enter_vectors(flow, ground, entered, lambda how: how is Comes.YES, sure=True):
+        pass
+    while _enter_vectors(flow, ground, entered, lambda how: how is Comes.PERHAPS, sure=False):
+        pass
+    _enter_rest(flow, ground, entered)
+    covered = frozenset(flow.covered())
+    for address in executed:
+        if address not in flow.reached() and ground.is_held(address):
+            flow.enter(Root(address, Kind.NAMED), sure=clean)
+    facts = flow.facts()
+    return Survey(flow, facts, covered, entered, frozenset(flow.covered()) - covered)
+
+
+def _enter_vectors(
+    flow: Flow,
+    ground: Ground,
+    entered: dict[int, Comes],
+    wanted: Callable[[Comes], bool],
+    *,
+    sure: bool,
+) -> bool:
+    """Follow vectors that may come; whether there was a new one."""
+    found = False
+    for vector in vectors():
+        how = comes(vector, ground, flow)
+        if vector.address not in entered and wanted(how):
+            entered[vector.address] = how
+            flow.enter(Root(vector.address, Kind.INTERRUPT), sure=sure)
+            found = True
+    return found
+
+
+def _enter_rest(flow: Flow, ground: Ground, entered: dict[int, Comes]) -> None:
+    """Follow what stands at the other vectors, unless code runs across them."""
+    covered = flow.covered()
+    for vector in vectors():
+        if vector.address not in covered and ground.is_held(vector.address):
+            entered.setdefault(vector.address, Comes.NO)
+            flow.enter(Root(vector.address, Kind.ROUTINE), sure=False)

@@ -1,0 +1,85 @@
+"""The addresses at which the 8085 begins by itself, and which of them may come.
+
+Sources: User's Manual, October 1979, section 2.3 and RST n (values from memory), as the
+instruction table and :mod:`emu85.isa.acknowledge` have them.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+from emu85.burn.flow import Flow
+from emu85.burn.ground import Ground
+from emu85.burn.moves import MOVES, Way
+from emu85.bus.lines import BY_NAME, Line
+from emu85.isa import INSTRUCTIONS
+from emu85.isa.acknowledge import VECTORS
+
+RESTARTS: dict[str, int] = {
+    one.text(): MOVES[one.opcode].restart
+    for one in INSTRUCTIONS
+    if MOVES[one.opcode].way is Way.RESTART and one.specified
+}
+"""RST 0 to RST 7 and their addresses."""
+_MASK_BITS = {Line.RST55: 0x01, Line.RST65: 0x02, Line.RST75: 0x04}
+_SETS_MASKS = 0x08
+
+
+class Comes(enum.Enum):
+    """Whether a vector is used."""
+
+    YES = "it may come"
+    PERHAPS = "it may come, but that is not sure"
+    NO = "nothing leads there"
+
+
+@dataclass(frozen=True, slots=True)
+class Vector:
+    """``line`` is the input that leads there, or None for an RST n alone."""
+
+    name: str
+    address: int
+    line: Line | None
+
+
+def vectors() -> list[Vector]:
+    """All of them, by address."""
+    restarts = [Vector(name, address, None) for name, address in RESTARTS.items()]
+    inputs = [Vector(name, address, BY_NAME[name.casefold()]) for name, address in VECTORS.items()]
+    return sorted(restarts + inputs, key=lambda vector: vector.address)
+
+
+def comes(vector: Vector, ground: Ground, flow: Flow) -> Comes:
+    """Whether an input of the board may lead to a vector, as far as the flow tells."""
+    if vector.line is None:
+        return _by_floating_bus(vector, ground, flow)
+    if not ground.drives(vector.line):
+        return Comes.NO
+    if vector.line is Line.TRAP:
+        return Comes.YES
+    if not flow.enables:
+        return Comes.NO
+    bit = _MASK_BITS[vector.line]
+    masks = list(flow.masks())
+    if any(isinstance(mask, int) and mask & _SETS_MASKS and not mask & bit for mask in masks):
+        return Comes.YES
+    return Comes.PERHAPS if any(not isinstance(mask, int) for mask in masks) else Comes.NO
+
+
+def floating_opcode(ground: Ground) -> int | None:
+    """What INTR fetches if no device answers its acknowledge; None if one does, or none asks."""
+    if not ground.drives(Line.INTR):
+        return None
+    if any(device.answers_inta for device in ground.board.devices.values()):
+        return None
+    return ground.board.description.pull_ups
+
+
+def _by_floating_bus(vector: Vector, ground: Ground, flow: Flow) -> Comes:
+    opcode = floating_opcode(ground)
+    if opcode is None or not flow.enables:
+        return Comes.NO
+    move = MOVES[opcode]
+    is_it = move.way is Way.RESTART and move.restart == vector.address
+    return Comes.YES if is_it else Comes.NO

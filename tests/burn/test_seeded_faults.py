@@ -1,0 +1,406 @@
+"""Faults put into a program one at a time: each is found, by its own check, and placed.
+
+What is expected was worked out by hand from the source lines below.  A fault that cannot
+come alone names what comes with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+import pytest
+
+from emu85.burn import Limits, Result, Stored, Wanted
+from emu85.burn.chips import part_named
+from emu85.burn.sums import SUMS
+from tests.burn.bench import HERE, LAST, ROUTINES, examined, notes, program, results
+
+Changes = tuple[tuple[str, str], ...]
+FAULT, LOOK = Result.FAULT, Result.LOOK
+
+
+@dataclass(frozen=True)
+class Seed:
+    """One fault.
+
+    Attributes:
+        check, result: what must find it, and how.
+        note: a part of what must be told.
+        program, board: the changes that are the fault.
+        others: checks that find something too, because the fault shows there as well.
+    """
+
+    check: str
+    note: str
+    program: Changes = ()
+    board: Changes = ()
+    wanted: Wanted = field(default_factory=Wanted)
+    result: Result = FAULT
+    others: frozenset[str] = frozenset()
+    milliseconds: int = 20
+
+
+def here(code: str) -> Changes:
+    return ((HERE, code.strip()),)
+
+
+def after(code: str) -> Changes:
+    return ((LAST, code.strip("\n")),)
+
+
+def unlikely(code: str) -> Changes:
+    """Code that the flow reaches, but not the run: the switches are set to 5A."""
+    return here(f"IN 10H\n ORA A\n JNZ MAIN\n {code}")
+
+
+def wired(line: str) -> Changes:
+    return (("  RST 7.5: tick.out", f"  RST 7.5: tick.out\n  {line}"),)
+
+
+def fitted(section: str, chips: str) -> Changes:
+    return ((section, f"{chips}\n{section}"),)
+
+
+NO_RUN = 0
+"""Milliseconds; where the fault would make the run go anywhere."""
+BY_SWITCHES = "IN 10H\n MOV L,A\n "
+"""HL then points at xx5A, which only a run can tell."""
+
+SENDER = """
+        DI
+        MVI     H,4
+CHAR:   MVI     A,0C0H
+        SIM
+        LXI     D,700
+REST:   DCX     D
+        MOV     A,D
+        ORA     E
+        JNZ     REST
+        MVI     C,5             ; 55H: space and mark in turn, start and stop bit too
+BITS:   MVI     A,40H
+        SIM
+        MVI     B,61
+SPACE:  DCR     B
+        JNZ     SPACE
+        MVI     A,0C0H
+        SIM
+        MVI     B,61
+MARK:   DCR     B
+        JNZ     MARK
+        DCR     C
+        JNZ     BITS
+        DCR     H
+        JNZ     CHAR
+        EI
+"""
+
+SEEDS = {
+    # --- the image and its chips
+    "a byte where no chip is": Seed(
+        "in-rom",
+        "2000, bench.asm:35: 1 byte of the image where the board has no chip",
+        after(" ORG 2000H\n DB 1"),
+    ),
+    "bytes in RAM": Seed(
+        "in-rom",
+        "8100, bench.asm:35: 3 bytes of the image where the board has RAM (work)",
+        after(" ORG 8100H\n DB 1,2,3"),
+    ),
+    "two chips at the image": Seed(
+        "alone",
+        "0700, bench.asm:35: 2 bytes of the image where program + twin answer at once",
+        after(" ORG 700H\n DB 1,2"),
+        fitted("ports:", "  - {chip: 2716, name: twin, at: 0700-07FF, shared: yes}"),
+    ),
+    "another chip than the board's": Seed(
+        "chip", "2764 (8K) is not the program chip", wanted=Wanted(part=part_named("2764"))
+    ),
+    "too small a chip": Seed(
+        "chip",
+        "2716 (2K) is smaller than the program chip of the board, 2732 of 4K",
+        board=(
+            ("{chip: 2716, name: program, at: 0000-07FF}", "{chip: 2732, name: program, at: 0}"),
+            ("  - {chip: 2716, name: spare, at: 0800-0FFF}\n", ""),
+        ),
+        wanted=Wanted(part=part_named("2716")),
+    ),
+    "nothing but FF for a chip": Seed(
+        "content", "every byte for the spare chip is FF", after(" ORG 800H\n DB 0FFH,0FFH")
+    ),
+    "a smaller chip read twice over": Seed(
+        "repeats",
+        "both halves for spare are alike",
+        after(" ORG 800H\n REPT 1024\n DB 12H,34H\n ENDM"),
+        result=LOOK,
+    ),
+    "a stored sum that is wrong": Seed(
+        "stored-sum",
+        "but 1234 is stored",
+        after(" ORG 7FEH\n DW 1234H"),
+        wanted=Wanted(stored=(Stored(SUMS["sum-16"], 0x7FE),)),
+    ),
+    "a sum that is not the expected one": Seed(
+        "expected-sum", "but 12345678 is expected", wanted=Wanted(expected={"crc-32": 0x12345678})
+    ),
+    # --- vectors
+    "a blank reset vector": Seed(
+        "reset",
+        "0000: the image leaves the reset vector blank",
+        (("        ORG     0\n        JMP     COLD\n", ""),),
+        milliseconds=NO_RUN,
+    ),
+    "TRAP wired and its vector blank": Seed(
+        "restarts", "0024: TRAP can come, but its vector is blank", board=wired("TRAP: key.out")
+    ),
+    "RST 6.5 let through and its vector blank": Seed(
+        "restarts",
+        "0034: RST 6.5 can come, but its vector is blank",
+        (("MVI     A,0BH", "MVI     A,09H"),),
+        wired("RST 6.5: key.out"),
+    ),
+    "RST 3 used and its vector blank": Seed(
+        "restarts", "RST 3 is used, but 0018 is blank", unlikely("RST 3")
+    ),
+    "INTR without an answer": Seed(
+        "acknowledge",
+        "the floating bus gives RST 7, and 0038 is blank",
+        board=wired("INTR: key.out"),
+    ),
+    # --- control
+    "a jump to where no chip is": Seed(
+        "nowhere", "jumps to 4000, where the board has no chip", unlikely("JMP 4000H")
+    ),
+    "a jump into blank EPROM": Seed(
+        "blank", "jumps to 0500, where the EPROM is left blank", unlikely("JMP 500H")
+    ),
+    "running off the end": Seed(
+        "blank",
+        "0080 TAIL, bench.asm:37: goes on to 0082, where the EPROM is left blank",
+        (*after("TAIL: MVI A,1"), *unlikely("JMP TAIL")),
+    ),
+    "an instruction cut off by the end": Seed(
+        "blank", "goes on to 0081, where", (*after("TAIL: DB 0C3H"), *unlikely("JMP TAIL"))
+    ),
+    "a call to a chip left blank": Seed("blank", "calls to 0900, where", unlikely("CALL 900H")),
+    "data after a CALL that returns to it": Seed(
+        "nowhere", "jumps to 6F6E, where", unlikely("CALL WORK\n DB 0C3H,'no'")
+    ),
+    "a table entry that leads to blank EPROM": Seed(
+        "blank", "jumps by HL to 0600, where", unlikely("LHLD TEXT+1\n LXI H,600H\n PCHL")
+    ),
+    "a jump to RAM that holds no programs": Seed(
+        "code-in-ram",
+        "jumps to 8100, RAM that the board does not allow code in",
+        unlikely("JMP 8100H"),
+    ),
+    "a jump into an instruction": Seed(
+        "overlap",
+        "an instruction at 0062 and one at 0061 share bytes, from 005E",
+        here("IN 10H\n ORA A\n JZ INTO+1\nINTO: LXI B,0"),
+    ),
+    "an opcode left out of the manuals": Seed(
+        "opcodes", "ARHL (opcode 10) is not in Intel's manuals", here("ARHL"), result=LOOK
+    ),
+    "a return to the pushed flags": Seed(
+        "returns",
+        "LOST+3, bench.asm:37: returns to what PUSH PSW has left on the stack",
+        (*unlikely("CALL LOST"), (ROUTINES, "LOST: PUSH PSW\n MVI A,1\n RET")),
+    ),
+    "a return with nothing called": Seed(
+        "returns", "returns, but nothing has been called or pushed", unlikely("RET")
+    ),
+    # --- memory and ports
+    "STA to ROM": Seed(
+        "rom-stores", "stores at 0700, which is ROM (program)", unlikely("STA 700H")
+    ),
+    "SHLD across the end of RAM": Seed(
+        "lost-stores", "stores at 8800, where no chip is", unlikely("SHLD 87FFH")
+    ),
+    "MOV M with HL in ROM": Seed(
+        "rom-stores",
+        "stores at 0801, which is ROM (spare)",
+        unlikely("LXI H,800H\n INX H\n MOV M,A"),
+    ),
+    "INR M with HL in ROM": Seed(
+        "rom-stores", "stores at 0010, which is ROM", unlikely("MVI H,0\n MVI L,10H\n INR M")
+    ),
+    "STAX to nowhere": Seed("lost-stores", "stores at A000", unlikely("LXI D,0A000H\n STAX D")),
+    "LDA from nowhere": Seed(
+        "empty-reads", "reads at C123, where no chip is", unlikely("LDA 0C123H")
+    ),
+    "IN from a port without a chip": Seed(
+        "port-reads", "IN from port 77, where no chip is", unlikely("IN 77H")
+    ),
+    "IN from a port that is only written": Seed(
+        "port-reads",
+        "IN from port 30, which lamps does not answer",
+        unlikely("IN 30H"),
+        result=LOOK,
+    ),
+    "OUT to a port without a chip": Seed(
+        "port-writes", "OUT to port 78, where no chip is", unlikely("OUT 78H")
+    ),
+    "OUT to a port that is only read": Seed(
+        "port-writes",
+        "OUT to port 10, which bank does not take",
+        unlikely("OUT 10H"),
+        result=LOOK,
+    ),
+    "IN where two chips answer": Seed(
+        "port-clashes",
+        "IN from port 12, where twin + other answer at once",
+        unlikely("IN 12H"),
+        fitted(
+            "wired:",
+            "  - {device: switches, name: twin, at: 12}\n"
+            "  - {device: switches, name: other, at: 12, shared: yes}",
+        ),
+    ),
+    # --- the stack
+    "a CALL before SP is loaded": Seed(
+        "stack-set",
+        "0050 COLD, bench.asm:13: uses the stack before SP has been loaded",
+        (("COLD:   LXI     SP,8800H", "COLD:   CALL WORK\n LXI SP,8800H"),),
+        milliseconds=NO_RUN,
+    ),
+    "EI before SP is loaded": Seed(
+        "stack-before-ei",
+        "bench.asm:18: enables interrupts before SP has been loaded",
+        (("COLD:   LXI     SP,8800H", "COLD: NOP"), (HERE, "LXI SP,8800H")),
+    ),
+    "a stack where no RAM is": Seed(
+        "stack-place",
+        "pushes at FFFF, which is no RAM (no chip)",
+        (("LXI     SP,8800H", "LXI SP,0"),),
+        milliseconds=NO_RUN,
+    ),
+    "a stack outside the board's region": Seed(
+        "stack-place",
+        "pushes at 80FF, outside the board's stack",
+        (("LXI     SP,8800H", "LXI SP,8100H"),),
+        milliseconds=NO_RUN,
+    ),
+    # --- interrupt routines
+    "a routine that does not save what it changes": Seed(
+        "handler-keeps",
+        "003C, bench.asm:5: RST 7.5 changes A without having saved it",
+        (("        PUSH    PSW\n", ""), ("        POP     PSW\n", "")),
+        result=LOOK,
+    ),
+    "a routine that leaves interrupts disabled": Seed(
+        "handler-enables",
+        "RST 7.5 returns with interrupts disabled",
+        (("        POP     PSW\n        EI", "        POP     PSW"),),
+        result=LOOK,
+        milliseconds=NO_RUN,
+    ),
+    # --- what only a run shows: addresses that nothing tells before
+    "a read from nowhere, run": Seed(
+        "run-floating",
+        "read where no chip answers: A05A",
+        here(f"{BY_SWITCHES}MVI H,0A0H\n MOV A,M"),
+    ),
+    "a read where two chips answer, run": Seed(
+        "run-contention",
+        "two chips answered at once: B05A",
+        here(f"{BY_SWITCHES}MVI H,0B0H\n MOV M,A\n MOV A,M"),
+        fitted(
+            "ports:",
+            "  - {ram: 256, name: left, at: B000-B0FF}\n"
+            "  - {ram: 256, name: right, at: B000-B0FF, shared: yes}",
+        ),
+    ),
+    "a write to ROM, run": Seed(
+        "run-rom-writes", "write to ROM: 055A", here(f"{BY_SWITCHES}MVI H,5\n MOV M,A")
+    ),
+    "a write to nowhere, run": Seed(
+        "run-lost-writes",
+        "write where no chip listens: A05A, 1 time",
+        here(f"{BY_SWITCHES}MVI H,0A0H\n MOV M,A"),
+    ),
+    "RAM read before it is written": Seed(
+        "run-unwritten", "read of RAM never written: 8111", here("LDA 8111H")
+    ),
+    "code that is none, run": Seed(
+        "run-code",
+        "execution outside code: 815A",
+        here(f"{BY_SWITCHES}MVI H,81H\n MVI M,0C9H\n LXI D,MAIN\n PUSH D\n PCHL"),
+    ),
+    "a stack that grows out of its region": Seed(
+        "run-stack",
+        "stack outside its region: 86FF, 1 time",
+        here("DI\n MVI B,129\nMORE: PUSH B\n DCR B\n JNZ MORE\n LXI SP,8800H\n EI"),
+    ),
+    "outputs that fight on a wire": Seed(
+        "run-wires",
+        "one.pa0 and two.pa0",
+        here("MVI A,80H\n OUT 43H\n OUT 47H\n MVI A,1\n OUT 40H"),
+        (
+            *fitted(
+                "wired:",
+                "  - {device: 8255A, name: one, at: 40-43}\n"
+                "  - {device: 8255A, name: two, at: 44-47}",
+            ),
+            *wired("one.pa0: two.pa0"),
+        ),
+    ),
+    "characters sent too slowly": Seed(
+        # 7 + 61 x 14 - 3 + 7 + 4 = 869 T-states of space and 14 more of mark; from the first
+        # edge to the last there are five of the one and four of the other, 875.2 on average.
+        # 1200 baud are 833.3.
+        "run-serial",
+        "bits sent on SOD are 5.0% too long: 875.2 T-states",
+        here(SENDER),
+        fitted("wired:", "serial: {baud: 1200}"),
+        milliseconds=150,
+    ),
+    "a halt for good": Seed(
+        "run-goes-on",
+        "bench.asm:23: the CPU has halted with interrupts disabled",
+        (("        HLT\n", "        DI\n        HLT\n"),),
+        result=LOOK,
+    ),
+    "less executed than asked for": Seed(
+        "run-coverage",
+        "but 100 % are asked for",
+        unlikely("NOP"),
+        wanted=Wanted(limits=Limits(coverage=Fraction(100))),
+    ),
+    "an interrupt that waits longer than allowed": Seed(
+        "run-wait",
+        "RST 7.5 waited",
+        (
+            (
+                "MAIN:   CALL    WORK",
+                "MAIN: DI\n MVI B,143\nLATE: DCR B\n JNZ LATE\n EI\n CALL WORK",
+            ),
+        ),
+        wanted=Wanted(limits=Limits(wait=1000)),
+    ),
+    "less of the stack left than asked for": Seed(
+        "run-stack-left",
+        "87FC: the stack in 8700-87FF went down to 87FC: 252 bytes left, 253 asked for",
+        wanted=Wanted(limits=Limits(left=253)),
+    ),
+}
+
+
+def test_the_program_without_a_fault_is_fit() -> None:
+    found = examined(program())
+    assert results(found) == {}
+    assert found.is_fit
+    assert found.verdict == "fit to burn"
+
+
+@pytest.mark.parametrize("name", SEEDS)
+def test_a_fault_is_found(name: str) -> None:
+    seed = SEEDS[name]
+    found = examined(
+        program(*seed.program), *seed.board, wanted=seed.wanted, milliseconds=seed.milliseconds
+    )
+    told = notes(found, seed.check)
+    assert any(seed.note in line for line in told), told
+    assert results(found)[seed.check] is seed.result
+    assert set(results(found)) - seed.others == {seed.check}
+    assert found.is_fit == (seed.result is LOOK)

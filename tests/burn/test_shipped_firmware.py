@@ -1,0 +1,48 @@
+"""The firmware that is shipped has no fault, and none is told of it."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from emu85.board import fit, load_board
+from emu85.board.shelf import board_names
+from emu85.burn import Hints, PlainRun, Result, Subject, Wanted, report, study
+from emu85.burn.areas import Use
+from emu85.burn.chips import part_named
+from emu85.firmware import read_image
+from tests.burn.bench import results
+
+CHIPS = {"slate": "2716", "saltmarsh": "2764", "gantry": "27128"}
+
+
+@pytest.mark.parametrize("board", board_names())
+@pytest.mark.parametrize("seconds", [0, 3])
+def test_no_alarm(board: str, seconds: int) -> None:
+    description = load_board(board)
+    firmware = fit(description).firmware
+    assert firmware is not None
+    drive = PlainRun(Fraction(seconds)) if seconds else None
+    subject = Subject(read_image(firmware), description, drive=drive)
+    found = report(study(subject, Wanted(part=part_named(CHIPS[board]))))
+    assert results(found) == {}
+    assert found.verdict == "fit to burn"
+    asked = [one.name for one in found.checks if one.result is Result.NOT_CHECKED]
+    limits = ["stored-sum", "expected-sum", "run-coverage", "run-wait", "run-stack-left"]
+    assert [name for name in asked if seconds] == (limits if seconds else [])
+
+
+def test_words_of_the_tide_gauge_are_reached_once_their_table_is_told() -> None:
+    """WORDS goes to them by PCHL, from a table in which texts stand between the addresses."""
+    description = load_board("saltmarsh")
+    firmware = fit(description).firmware
+    assert firmware is not None
+    image = read_image(firmware)
+    names = ("DLEVEL", "DLOG", "DTIME", "DALARM", "DBEEP", "DFORGET", "DHELP")
+    hints = Hints(tuple(image.symbols[name] for name in names))
+    found = report(study(Subject(image, description, hints=hints), Wanted()))
+    assert results(found) == {}
+    assert found.total(Use.UNREACHED) == 0
+    assert len(found.unknown) == 1
+    assert "WFOUND" in found.unknown[0]
