@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from emu85.board import shelf
 from emu85.errors import Place, UserError
 from emu85.rehearsal import rehearse
 from emu85.rehearsal.junit import Outcome, write_junit
@@ -25,7 +26,8 @@ def rehearse_all(
     """Perform rehearsals, with a line of progress for each, and what differs below it.
 
     Args:
-        names: files, and folders in which every rehearsal is performed.
+        names: files, those of the demo firmware too, and folders in which every
+            rehearsal is performed.
         firmware: what is burnt instead of the firmware they name.
         junit: a file for the verdicts as XML.
 
@@ -52,7 +54,8 @@ def _files(names: Sequence[str]) -> Iterator[Path]:
     for name in names:
         path = Path(name)
         if not path.is_dir():
-            yield path
+            shipped = shelf.folder(shelf.FIRMWARE) / name
+            yield shipped if shipped.is_file() and not path.exists() else path
             continue
         found = sorted(path.rglob(f"*{SUFFIX}"))
         if not found:

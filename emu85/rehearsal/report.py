@@ -14,7 +14,7 @@ _HEADS = ("expected", "seen")
 _INDENT = "    "
 _SAME, _OTHER = " | ", " # "
 """Between the two columns: this line is the same on both sides, or it is not."""
-_LONGEST_NAME = 40
+_LONGEST_NAME = 34
 
 
 def summary(verdict: Verdict) -> str:
@@ -23,12 +23,17 @@ def summary(verdict: Verdict) -> str:
 
 
 def outcome(verdict: Verdict) -> str:
-    """Whether it passed, how many lines, how much board time."""
-    time = f"{verdict.seconds:.3f} s of board time"
+    """Whether it passed, or where it failed first, and how much board time it took."""
+    time = f"{_time(verdict.seconds)} of board time"
     if verdict.passed:
         return f"passed, {counted(len(verdict.steps), 'line')}, {time}"
-    at = verdict.failed[0].place.line
-    return f"FAILED at line {at}, {len(verdict.steps)} of {counted(verdict.lines, 'line')}, {time}"
+    return f"FAILED at line {verdict.failed[0].place.line}, {time}"
+
+
+def _time(seconds: float) -> str:
+    if seconds >= 1:
+        return f"{seconds:.3f} s"
+    return f"{seconds * 1e3:.3f} ms" if seconds >= 1e-3 else f"{seconds * 1e6:.1f} us"
 
 
 def _name(verdict: Verdict) -> str:

@@ -13,6 +13,20 @@ from emu85.machine import Machine
 from emu85.rehearsal.script import Script
 
 
+def board_of(script: Script) -> BoardDescription:
+    """The board that the heading names.
+
+    Raises:
+        UserError: there is none, or its file cannot be taken.
+    """
+    name, line = script.heading["board"]
+    beside = script.folder / Path(name)
+    try:
+        return load_board(str(beside) if _is_file(beside) else _known(name))
+    except UserError as error:
+        raise line.blame(error) from None
+
+
 def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machine:
     """A machine at power-on, as the heading says.
 
@@ -26,7 +40,7 @@ def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machin
     Raises:
         UserError: the board or the firmware cannot be taken.
     """
-    machine = Machine.from_board(_without_batteries(_board(script)), trace=script.trace())
+    machine = Machine.from_board(_without_batteries(board_of(script)), trace=script.trace())
     own = None if firmware is not None else _own_firmware(script, machine)
     if own is not None:
         _burn(script, machine, own)
@@ -37,15 +51,6 @@ def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machin
             _name_alike(script, machine, image)
     _add_symbols(script, machine)
     return machine
-
-
-def _board(script: Script) -> BoardDescription:
-    name, line = script.heading["board"]
-    beside = script.folder / Path(name)
-    try:
-        return load_board(str(beside) if _is_file(beside) else _known(name))
-    except UserError as error:
-        raise line.blame(error) from None
 
 
 def _is_file(path: Path) -> bool:

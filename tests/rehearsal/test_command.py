@@ -36,15 +36,15 @@ def put(folder: Path, **bodies: str) -> None:
 def test_one_that_passes(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     put(here, good=GOOD)
     assert main(["rehearse", "good.rehearsal"]) == 0
-    name = f"{'good.rehearsal':<40}"
-    assert capsys.readouterr().out == f"{name}  passed, 2 lines, 0.000 s of board time\n"
+    name = f"{'good.rehearsal':<34}"
+    assert capsys.readouterr().out == f"{name}  passed, 2 lines, 8.0 us of board time\n"
 
 
 def test_one_that_fails_shows_what_differs(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     put(here, bad=BAD)
     assert main(["rehearse", "bad.rehearsal"]) == 1
     assert capsys.readouterr().out.splitlines() == [
-        f"{'bad.rehearsal':<40}  FAILED at line 5, 3 of 4 lines, 0.000 s of board time",
+        f"{'bad.rehearsal':<34}  FAILED at line 5, 8.0 us of board time",
         "bad.rehearsal:5",
         "  see HL 8002",
         f"    {'expected':<36} | seen",
@@ -132,7 +132,7 @@ def test_two_columns_fit_into_eighty(here: Path) -> None:
 def test_a_long_name_is_cut_at_its_beginning() -> None:
     path = Path("a" * 60) / "last.rehearsal"
     line = summary(Verdict(path, "t", (), 0, 0.0))
-    assert line.startswith("…" + "a" * 24 + "/last.rehearsal  passed, 0 lines")
+    assert line.startswith("…" + "a" * 18 + "/last.rehearsal  passed, 0 lines")
 
 
 def test_xml_takes_any_character() -> None:
@@ -146,3 +146,10 @@ def test_xml_takes_any_character() -> None:
 def test_the_same_verdicts_give_the_same_file() -> None:
     outcomes = [(Path("x"), verdict(Difference("a", "b")))]
     assert junit(outcomes) == junit(outcomes)
+
+
+def test_the_demos_are_found_by_their_name(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rehearse", "slate.rehearsal"]) == 0
+    assert "slate.rehearsal" in capsys.readouterr().out
+    put(here, slate=BAD)  # a file of that name comes first
+    assert main(["rehearse", "slate.rehearsal"]) == 1

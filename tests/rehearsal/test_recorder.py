@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import io
+import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from emu85.cli import main
 from emu85.console.motion import Motion
@@ -24,18 +27,20 @@ class Typist:
 
     has_keyboard = True
 
-    def __init__(self, keys: Sequence[bytes]) -> None:
+    def __init__(self, keys: Sequence[bytes], patience: int = 1_000_000) -> None:
+        """``patience`` is how many slices a run may take."""
         self.keys = list(keys)
+        self.patience = patience
         self.session: Session | None = None
 
     def drive(self, motion: Motion, *, keyboard: bool = False) -> Held:
         assert self.session is not None
+        slices = 0
         while (held := motion.advance()) is None:
-            if not keyboard:
-                continue
-            if self.keys:
+            slices += 1
+            if keyboard and self.keys:
                 self.session.type_by_hand(self.keys.pop(0))
-            elif self.session.pane.end.idle:
+            elif slices >= self.patience or (keyboard and self.session.pane.end.idle):
                 motion.hold()
         return held
 
@@ -43,12 +48,16 @@ class Typist:
 class Desk:
     """A session on the small board, at which a recording is made."""
 
-    def __init__(self, folder: Path, *keys: bytes, firmware: str = FIRMWARE) -> None:
+    def __init__(
+        self, folder: Path, *keys: bytes, firmware: str = FIRMWARE, patience: int = 1_000_000
+    ) -> None:
         lay_out(folder, firmware)
         self.folder = folder
         self.path = folder / "made.rehearsal"
-        typist = Typist(keys)
-        machine = Machine.from_board(str(folder / "bench.yaml"), firmware=folder / "bench.asm")
+        typist = Typist(keys, patience)
+        machine = Machine.from_board(
+            str(folder / "bench.yaml"), firmware=folder / "bench.asm", trace=5000
+        )
         self.out = io.StringIO()
         self.session = Session(machine, PlainScreen(self.out), driver=typist)
         self.session.burnt = Burnt(folder / "bench.asm", None)
@@ -326,3 +335,28 @@ def test_from_the_command_line(
     assert main(run) == 0
     assert "passed" in capsys.readouterr().out
     assert main(["rehearse", "a.rehearsal"]) == 0
+
+
+ENTERED = st.lists(
+    st.sampled_from(
+        [
+            *("step", "step 7", "step instruction 3", "step past", "run for 1 ms", "run for 333 T"),
+            *("run until LOOP", "stop on IOW", "stop on MW", "stop on OF at PUT", "stops drop all"),
+            *("enter go", "type .", "type to other *?", "press key", "set key down", "set key up"),
+            *("set switches 77", "put A 12", "put mem 8000 FB 76", "put PC 8000", "put port 30 1"),
+            *("reset", "power", "regs", "bus", "lines", "ports", "mem 8000 5", "findings", "run"),
+            *("talk", "talk other", "pace 60", "stops rest 1", "stops wake 1", "nonsense"),
+        ]
+    ),
+    max_size=14,
+)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(ENTERED, ENTERED)
+def test_any_session_can_be_recorded(before: list[str], lines: list[str]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        desk = Desk(Path(folder), *[b"a", b".", b"bc", b"", b"\r"] * 3, patience=9)
+        for line in [*before, f"record '{desk.path}'", *lines, "record end"]:
+            desk.session.attempt(line)
+        desk.passes()
