@@ -26,6 +26,7 @@ _SUFFIXED = {
     "": (re.compile(r"([0-9]+)", re.A), 10),
     "H": (re.compile(r"([0-9][0-9A-F]*)H", re.I | re.A), 16),
 }
+_DECIMAL = re.compile(r"[0-9]+(?:\.[0-9]*)?(?:E[+-]?[0-9]{1,2})?", re.I | re.A)
 _MEASURE = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z]+)", re.A)
 _SIZE = re.compile(r"([0-9][0-9A-F]*[HQD]?)\s*(K|KB|Kbytes|bytes?)?", re.I | re.A)
 _HERTZ = {"hz": 1, "khz": 1000, "mhz": 1_000_000}
@@ -98,6 +99,20 @@ def duration(text: str, highest: Fraction = Fraction(1_000_000)) -> Fraction:
     if found > highest:
         raise UserError(f"{text} is out of range", expected=f"at most {seconds_text(highest)}")
     return found
+
+
+def seconds(text: str, unit: str = "s", highest: Fraction = Fraction(1_000_000)) -> Fraction:
+    """A moment in seconds: a decimal number of ``unit``, or one with a unit of its own."""
+    if len(text) <= _LONGEST and _DECIMAL.fullmatch(text):
+        value = Fraction(text) * _SECONDS[unit]
+    else:
+        found = _measure(text, _SECONDS)
+        if found is None:
+            raise UserError(f"{text!r} is not a time", expected="a number, as 0.25 or 250 ms")
+        value = found
+    if value > highest:
+        raise UserError(f"{text} is out of range", expected=f"at most {seconds_text(highest)}")
+    return value
 
 
 def span(text: str, highest: int) -> tuple[int, int | None]:

@@ -84,16 +84,21 @@ class Recording:
             sound.writeframes(self.samples(clock, end, lowest, highest).tobytes())
         atomic_write(path, file.getvalue())
 
-    def save_csv(self, path: Path, clock: Fraction) -> None:
-        """Write a line for each step: seconds, T-state, level.
+    def save_csv(self, path: Path, clock: Fraction, full: Fraction) -> None:
+        """Write a line for each step: seconds, T-state, volts (``full`` for FF), level.
+
+        Levels are bytes in hexadecimal, as a converter reads them from a file.
 
         Raises:
             UserError: there is nothing to save, or the file cannot be written.
         """
         if not self.steps:
             raise UserError("nothing has come out yet, so there is nothing to save")
-        lines = [f"{float(t / clock):.9f},{t},{level}" for t, level in self.steps]
-        atomic_write(path, "\n".join(["seconds,t_state,level", *lines]) + "\n")
+        lines = [
+            f"{float(t / clock):.9f},{t},{float(full * level / 255):.4f},{level:02X}"
+            for t, level in self.steps
+        ]
+        atomic_write(path, "\n".join(["seconds,T-state,volts,level", *lines]) + "\n")
 
 
 def by_suffix(path: Path, *suffixes: str) -> str:

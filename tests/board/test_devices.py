@@ -343,17 +343,21 @@ def test_levels_from_a_file(tmp_path: Path) -> None:
         + "ports:\n  - {device: converter, at: 18, file: tide.csv, every: 1 ms, convert: 50 us}\n"
     )
     file = str(tmp_path / "b.yaml")
-    (tmp_path / "tide.csv").write_text("time,level\n0,1F\n1,2F\n")
+    (tmp_path / "tide.csv").write_text("hour,level\n0,1F\n1,2F\n")
     assert converted(Bench(text, file), 2000) == 0x2F
+    (tmp_path / "tide.csv").write_text("time,level\n0,1F\n0.003,2F\n")
+    assert converted(Bench(text, file), 5999) == 0x1F
+    assert converted(Bench(text, file), 6000) == 0x2F
+    assert converted(Bench(text, file), 8000) == 0x1F  # "every" after the last all start over
     (tmp_path / "tide.csv").write_text("0,1F\n1,2FF\n")
-    with pytest.raises(UserError, match=r"tide.csv:2: 2FF is too large"):
+    with pytest.raises(UserError, match=r"tide.csv:2:3: 2FF is too large"):
         Bench(text, file)
     (tmp_path / "tide.csv").write_text("level\n")
     with pytest.raises(UserError, match=r"b.yaml:8:39: tide.csv has no levels"):
         Bench(text, file)
     (tmp_path / "tide.csv").unlink()
     with pytest.raises(
-        UserError, match=r"b.yaml:8:39: the levels in tide.csv cannot be read: No such"
+        UserError, match=r"b.yaml:8:39: the levels in tide.csv cannot be read: no such"
     ):
         Bench(text, file)
 

@@ -6,6 +6,14 @@ end-of-conversion line) is that of successive-approximation converters of the
 time.  The level comes from a list or a file and moves on with board time, or is
 that of a wave.
 
+A file has a row a level, its columns apart by commas.  One column: each level lasts
+``every``.  Several: the first is the moment in seconds from which the level in the last
+holds; the level of the last row lasts ``every`` before all start over.  A heading row
+may name the columns, in any order: ``seconds``, ``t`` or ``time`` (with a unit, as
+``time (ms)``) and ``level`` or ``value``; others are passed over, and with no time
+among them each level lasts ``every``.  Levels are bytes in hexadecimal, times decimal.
+What a ``dac`` saves is such a file.
+
 Modelled: the level at the start of a conversion, its time, busy and done; levels in
 steps, or a wave between two levels that is at every T-state where it should be.
 Not modelled: noise, errors of the converter, aperture time.
@@ -13,7 +21,6 @@ Not modelled: noise, errors of the converter, aperture time.
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Mapping
 from fractions import Fraction
@@ -21,7 +28,6 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from emu85.board.device import (
-    Beat,
     Control,
     Device,
     Read,
@@ -31,14 +37,12 @@ from emu85.board.device import (
     of_option,
 )
 from emu85.board.kinds import BYTE, BYTES, FILE, TIME, YES_NO, Key, choice
+from emu85.board.levels import Even, Levels, in_t_states, read_levels
 from emu85.board.nodes import Node
-from emu85.board.quantities import hexadecimal
 from emu85.board.schedule import nearest_t
-from emu85.errors import Place, UserError
 
 RESULT, STATUS = 0, 1
 BUSY = 0x80
-LONGEST = 100_000
 WAVES = ("sine", "triangle", "square", "ramp")
 
 
@@ -53,8 +57,14 @@ class Converter(Device):
     about = "a level input with a converter: levels from a list, in board time"
     options = (
         Key("values", BYTES, "the levels in order"),
-        Key("file", FILE, "the levels, one a line: the last field of comma-separated text"),
-        Key("every", TIME, "how long each level lasts", Fraction(1), "1 s"),
+        Key("file", FILE, "the levels as comma-separated text, see above"),
+        Key(
+            "every",
+            TIME,
+            "how long each level lasts; if the file has times, the last",
+            Fraction(1),
+            "1 s",
+        ),
         Key(
             "again", YES_NO, "whether the list starts over; else its last level stays", True, "yes"
         ),
@@ -83,14 +93,13 @@ class Converter(Device):
         self._period = at_least_one_t(options["period"], site.clock, "the period")
         self._low: int = options["low"]
         self._span: int = options["high"] - self._low
-        with of_option("file"):
-            self._levels: tuple[int, ...] = options["values"] or (
-                (0,) if path is None else read_levels(path)
-            )
-        self._every = at_least_one_t(options["every"], site.clock, "the time of a level")
+        every = at_least_one_t(options["every"], site.clock, "the time of a level")
+        self._levels: Levels = Even(options["values"] or (0,), every, options["again"])
+        if path is not None:
+            with of_option("file"):
+                file = read_levels(path)
+            self._levels = in_t_states(file, site.clock, every, again=options["again"])
         self._convert = nearest_t(at_least_one_t(options["convert"], site.clock, "a conversion"))
-        self._moments = Beat(self._every)
-        self._again: bool = options["again"]
         self._held: int | None = None
         self._started = 0
         self._sampled = 0
@@ -118,12 +127,7 @@ class Converter(Device):
         if self._wave is not None:
             turn = self.site.schedule.now / self._period % 1
             return self._low + nearest_t(self._span * height(self._wave, turn))
-        number = int((self.site.schedule.now) / self._every)
-        if self._moments.t(number + 1) <= self.site.schedule.now:
-            number += 1
-        if self._again:
-            return self._levels[number % len(self._levels)]
-        return self._levels[min(number, len(self._levels) - 1)]
+        return self._levels.at(self.site.schedule.now)
 
     def power(self) -> None:
         self._started = 0
@@ -189,31 +193,3 @@ def height(wave: str, turn: Fraction) -> Fraction:
     if wave == "square":
         return Fraction(turn < Fraction(1, 2))
     return turn
-
-
-def read_levels(path: Path) -> tuple[int, ...]:
-    """Bytes in hexadecimal from the last field of each line; a first line of words is skipped.
-
-    Raises:
-        UserError: the file cannot be read or a field is no byte.
-    """
-    try:
-        text = path.read_text("utf-8")
-        rows = [
-            (number, row[-1].strip())
-            for number, row in enumerate(csv.reader(text.splitlines()), 1)
-            if row
-        ]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        reason = error.strerror if isinstance(error, OSError) else error
-        raise UserError(f"the levels in {path.name} cannot be read: {reason}") from None
-    levels = []
-    for number, field in rows[:LONGEST]:
-        try:
-            levels.append(hexadecimal(field, 0xFF))
-        except UserError as error:
-            if number > 1:
-                raise error.at(Place(str(path), number)) from None
-    if not levels:
-        raise UserError(f"{path.name} has no levels", expected="a byte on each line")
-    return tuple(levels)

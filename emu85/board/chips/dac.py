@@ -4,7 +4,8 @@ Of no one part: an eight-bit latch with a resistor ladder, as the trade has in
 many forms; a common board circuit, no published source.
 
 Modelled: the byte written last comes out at once, 00 to FF for 0 V to ``full``; every
-change is kept with its T-state and can be saved as comma-separated text or as sound.
+change is kept with its T-state and can be saved as sound, or as comma-separated text:
+seconds, T-state, volts, and the level in hexadecimal, which a ``converter`` can be fed.
 RESET OUT leaves it; 00 comes out when power comes on.
 Not modelled: settling time, error of linearity, filters behind it.
 """
@@ -73,7 +74,7 @@ class Dac(Device):
             UserError: another suffix, or the file cannot be written.
         """
         if by_suffix(path, ".wav", ".csv") == ".csv":
-            self.recording.save_csv(path, self.site.clock)
+            self.recording.save_csv(path, self.site.clock, self._full)
         else:
             self.recording.save_wav(path, self.site.clock, self.site.schedule.now, 0, 255)
 

@@ -178,10 +178,10 @@ def test_dac_output_as_a_table(tmp_path: Path) -> None:
     assert dac.state() == "FF, 2.550 V, 2 changes"
     bench.board.adjust("dac", "save", str(tmp_path / "out.csv"))
     assert (tmp_path / "out.csv").read_text().splitlines() == [
-        "seconds,t_state,level",
-        "0.000000000,0,0",
-        "0.000050000,100,16",
-        "1.000000000,2000000,255",
+        "seconds,T-state,volts,level",
+        "0.000000000,0,0.0000,00",
+        "0.000050000,100,0.1600,10",
+        "1.000000000,2000000,2.5500,FF",
     ]
     with pytest.raises(UserError, match=r"expected a file name in \.wav or \.csv"):
         bench.board.adjust("dac", "save", str(tmp_path / "out.mp3"))
