@@ -135,7 +135,7 @@ class Session:
         except OutputLost:
             raise  # nothing that would be told now could be read
         except Exception as error:  # the session outlives our own mistakes
-            self.screen.problem(_own_mistake(error))
+            self.screen.problem(own_mistake(error))
             return False
         return True
 
@@ -279,8 +279,9 @@ def _told(error: UserError, line: str) -> UserError | str:
     return f"{text}{pointed(line, column)}"
 
 
-def _own_mistake(error: Exception) -> str:
-    text = f"emu85 itself made a mistake ({type(error).__name__}: {error}); the session goes on"
+def own_mistake(error: Exception, outcome: str = "the session goes on") -> str:
+    """What to say of a mistake of the program itself; its traceback goes to a file."""
+    text = f"emu85 itself made a mistake ({type(error).__name__}: {error}); {outcome}"
     path = state_dir.folder() / "mistake.txt"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

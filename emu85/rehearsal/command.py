@@ -38,6 +38,8 @@ def rehearse_all(
         UserError: a name that is neither file nor folder, or a file that cannot be written.
     """
     paths = list(_files(names))
+    if junit is not None and Path(junit).resolve() in {path.resolve() for path in paths}:
+        raise UserError(f"the XML would be written over a rehearsal, {junit}")
     outcomes: list[Outcome] = []
     for path in paths:
         verdict = _performed(path, firmware)

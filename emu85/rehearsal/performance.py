@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from emu85.board.serial import SerialLine, Terminal
 from emu85.console.grammar import Unfit, parse
 from emu85.console.motion import Motion
-from emu85.console.session import Session
+from emu85.console.session import Session, own_mistake
 from emu85.console.tokens import split_line
 from emu85.console.views.held import held_sentence
 from emu85.console.words import FORMS as CONSOLE_FORMS
@@ -154,8 +154,15 @@ class Performance:
         except UserError as error:
             told = UserError(error.message, expected=error.expected, nearest=error.nearest)
             is_elsewhere = error.place.file or error.place.line
-            self.differ("the line can be done", "it cannot", str(error if is_elsewhere else told))
+            self._cannot(str(error if is_elsewhere else told))
+        except OSError:
+            raise  # what is printed cannot be; nobody would read more
+        except Exception as error:  # others are still to be performed
+            self._cannot(own_mistake(error, "the rehearsal ends here"))
         return Step(line.place, line.text.strip(), self.machine.t, tuple(self.differences))
+
+    def _cannot(self, why: str) -> None:
+        self.differ("the line can be done", "it cannot", why)
 
     def do(self, text: str) -> None:
         """Do what one line says, be it the rehearsal's own or the console's.

@@ -24,8 +24,9 @@ from emu85.board.device import Read
 from emu85.bus.lines import NAMES
 from emu85.console.lines_done import DoneLine, Sent
 from emu85.cpu.layout import IO_BASE
-from emu85.errors import UserError
+from emu85.errors import Place, UserError
 from emu85.firmware import atomic_write
+from emu85.firmware.files import read_text
 from emu85.machine import Reason
 from emu85.rehearsal import looks
 from emu85.rehearsal.check import NOT_HERE
@@ -38,6 +39,7 @@ _LEFT_OUT = {"quit", "record", "rehearse"}
 """Words that are no part of what is rehearsed."""
 _TYPING = {"type", "enter"}
 _USUAL_LIMIT = 60
+_FIRST = "rehearsal: recorded on "
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,7 @@ class Recorder:
             UserError: the file cannot be written, or the session cannot be replayed.
         """
         _check_replayable(session)
+        _check_may_be_replaced(path)
         self.path = path
         self._session = session
         self._machine = session.machine
@@ -220,7 +223,7 @@ class Recorder:
 
     def _heading(self) -> Iterator[str]:
         board = self._machine.board
-        yield f"rehearsal: recorded on {board.name}"
+        yield f"{_FIRST}{board.name}"
         file = Path(board.description.file)
         is_demo = file.resolve().parent == shelf.folder(shelf.BOARDS).resolve()
         yield f"board: {file.stem if is_demo else self._from_file(file)}"
@@ -252,6 +255,18 @@ def _check_replayable(session: Session) -> None:
         raise UserError(
             f"{kept[0]} began with bytes from its battery's file, which a rehearsal does not have",
             expected="'battery: yes' in the board file",
+        )
+
+
+def _check_may_be_replaced(path: Path) -> None:
+    """Let a recording be made anew, but nothing that somebody has written.
+
+    Raises:
+        UserError: what is there is no recording, or cannot be read.
+    """
+    if path.exists() and not read_text(path).startswith(_FIRST):
+        raise UserError(
+            "there already, and not a recording", Place(str(path)), expected="another name"
         )
 
 

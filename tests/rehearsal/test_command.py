@@ -88,6 +88,7 @@ def test_a_folder_of_all_kinds(here: Path, capsys: pytest.CaptureFixture[str]) -
         (["good.rehearsal", "--firmware", "none.hex"], "no such file"),
         (["good.rehearsal", "--junit", "none/all.xml"], "cannot be written"),
         (["good.rehearsal", "--junit", "empty"], "cannot be written"),
+        (["good.rehearsal", "--junit", "./good.rehearsal"], "over a rehearsal"),
     ],
 )
 def test_bad_usage(

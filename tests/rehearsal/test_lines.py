@@ -201,3 +201,13 @@ def test_board_time_counts_on_over_power(tmp_path: Path) -> None:
 def test_twice_is_the_same(tmp_path: Path) -> None:
     body = READY + "enter hello\nrun for 5 ms\nheard nothing\n"
     assert performed(tmp_path, body) == performed(tmp_path, body)
+
+
+def test_our_own_mistakes_are_told_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(machine: object) -> str:
+        raise ZeroDivisionError("in the view")
+
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    monkeypatch.setattr("emu85.rehearsal.looks.bus", broken)
+    (difference,) = performed(tmp_path, COUNTED + "see halted\n").differences
+    assert "itself made a mistake (ZeroDivisionError: in the view)" in difference.note

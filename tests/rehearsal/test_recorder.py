@@ -360,3 +360,14 @@ def test_any_session_can_be_recorded(before: list[str], lines: list[str]) -> Non
         for line in [*before, f"record '{desk.path}'", *lines, "record end"]:
             desk.session.attempt(line)
         desk.passes()
+
+
+def test_a_recording_may_be_made_anew_but_nothing_else_is_replaced(tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    desk.record("step")
+    desk.record("step")
+    mine = desk.path.read_text().replace("recorded on bench", "how it begins")
+    desk.path.write_text(mine)
+    with pytest.raises(UserError, match="not a recording"):
+        desk.record("step")
+    assert desk.path.read_text() == mine
