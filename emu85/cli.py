@@ -459,6 +459,12 @@ def _convert(options: argparse.Namespace) -> int:
     return 0
 
 
+def _add_burn_check(parser: argparse.ArgumentParser) -> None:
+    from emu85.burn_check import add_options
+
+    add_options(parser)
+
+
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "run": (_add_run, "run firmware on a board, with the console"),
     "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
@@ -468,5 +474,6 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "isa": (_add_isa, "print the instruction set, or all about one mnemonic or opcode"),
     "assemble": (_add_assemble, "assemble source to HEX or binary"),
     "disassemble": (_add_disassemble, "turn an image back into source"),
+    "burn-check": (_add_burn_check, "examine an image against its EPROM and board before burning"),
     "convert": (_add_convert, "convert an image between HEX and binary"),
 }

@@ -362,7 +362,9 @@ class Flow:
             self._facts.lost[address] = self._facts.lost.get(address, False) or state.sure
             return
         self._facts.unknown.add(address)
-        self._take_return(root, address, state)
+        if state.stack is None or state.stack:
+            self._take_return(root, address, state)
+        # Else the routine's own return address went into it, and its caller knows where to.
 
     def _settled(self, root: Root, address: int, target: tuple[Byte, Byte]) -> tuple[Byte, Byte]:
         """An address taken from a register or the stack, if it can be relied on."""

@@ -88,9 +88,18 @@ def _enter_vectors(
 
 
 def _enter_rest(flow: Flow, ground: Ground, entered: dict[int, Comes]) -> None:
-    """Follow what stands at the other vectors, unless code runs across them."""
-    covered = flow.covered()
+    """Follow what stands at the other vectors, where it is code beyond doubt.
+
+    Nothing is known to lead there, so it may be data or the middle of an instruction; what
+    runs into trouble is left alone.
+    """
     for vector in vectors():
-        if vector.address not in covered and ground.is_held(vector.address):
+        root = Root(vector.address, Kind.ROUTINE)
+        if vector.address in flow.covered() or not ground.is_held(vector.address):
+            continue
+        trial = Flow(ground, Hints(), wakes=False, traps=False)
+        trial.enter(root)
+        facts = trial.facts()
+        if not (facts.outside or facts.lost or trial.changed):
             entered.setdefault(vector.address, Comes.NO)
-            flow.enter(Root(vector.address, Kind.ROUTINE), sure=False)
+            flow.enter(root, sure=False)

@@ -1,4 +1,8 @@
-"""``emu85 burn-check``: the command's options, and what is done with them."""
+"""``emu85 burn-check``: the command's options, and what is done with them.
+
+It stands outside :mod:`emu85.burn` so that the command line can read its options without
+that package's imports.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +23,6 @@ if TYPE_CHECKING:
 
 FIT, NOT_FIT = 0, 1
 """Exit statuses; a mistake in what is asked for gives 2, as everywhere."""
-SUMMARY = "examine an image against its EPROM and board before it is burnt"
 _LONGEST = Fraction(3600)
 """Seconds of board time in one run."""
 _MOST_WORDS = 256

@@ -1,0 +1,254 @@
+"""What a run shows: depth of the stack, waits of interrupts, coverage, against counts by hand."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from emu85.board import read_board
+from emu85.burn import Driven, PlainRun, Subject, Wanted, report, study
+from emu85.burn.depth import Depth
+from emu85.burn.latency import Latencies, Latency
+from emu85.burn.report import RunRow
+from emu85.firmware import assemble
+from emu85.machine import Machine
+from tests.burn.bench import BOARD, examined, program, results
+from tests.rig import rig
+
+
+def run_of(text: str, milliseconds: int = 20) -> RunRow:
+    found = examined(assemble(text, "run.asm").image, milliseconds=milliseconds)
+    assert found.run is not None
+    return found.run
+
+
+def test_depth_counts_calls_pushes_restarts_and_xthl_but_not_stores() -> None:
+    run = run_of(
+        """
+        LXI     SP,8800H
+        LXI     H,8701H         ; a store in the stack's region is no push
+        MVI     M,0
+        CALL    ONE             ; 87FE
+DONE:   JMP     DONE
+        ORG     18H
+        PUSH    H               ; 87F6
+        XTHL
+        POP     H
+        RET
+        ORG     40H
+ONE:    PUSH    B               ; 87FC
+        PUSH    PSW             ; 87FA
+        RST     3               ; 87F8
+        POP     PSW
+        POP     B
+        RET
+        """
+    )
+    (stack,) = run.stacks
+    assert (stack.low, stack.high, stack.deepest, stack.top) == (0x8700, 0x87FF, 0x87F6, 0x87FF)
+    assert (stack.used, stack.left) == (10, 0xF6)
+
+
+def test_an_interrupt_pushes_too() -> None:
+    run = run_of(
+        """
+        LXI     SP,8800H
+        MVI     A,0BH
+        SIM
+        EI
+LOOP:   JMP     LOOP
+        ORG     3CH
+        EI
+        RET
+        """
+    )
+    assert [stack.deepest for stack in run.stacks] == [0x87FE]
+
+
+@pytest.mark.parametrize("size", [7, 64, 1000])
+def test_how_the_records_come_does_not_matter(size: int) -> None:
+    machine = rig(
+        """
+        LXI     SP,9000H
+        MVI     A,0DH
+        SIM
+        EI
+LOOP:   PUSH    B
+        POP     B
+        JMP     LOOP
+        ORG     34H
+        PUSH    PSW
+        MVI     A,5             ; until the key is up: a level asks again
+LATER:  DCR     A
+        JNZ     LATER
+        POP     PSW
+        EI
+        RET
+        """,
+        trace=5000,
+    )
+    for _ in range(5):
+        machine.run(t_states=200)
+        machine.board.adjust("key", "press")
+    machine.run(t_states=200)
+    records = machine.trace.all()
+    whole = Depth(), Latencies()
+    cut = Depth(), Latencies()
+    for taker in whole:
+        taker.feed(records)
+    for start in range(0, len(records), size):
+        for taker in cut:
+            taker.feed(records[start : start + size])
+    assert (whole[0].pushed == cut[0].pushed).all()
+    assert whole[1].rows() == cut[1].rows()
+    assert whole[1].rows()[0].served == 5
+
+
+def waits(text: str, *presses: int, end: int = 3000) -> dict[str, Latency]:
+    """Waits on the rig, its key pressed so many T-states after power-on."""
+    machine = rig(text, trace=5000)
+    for press in presses:
+        machine.schedule.at(press, lambda: machine.board.adjust("key", "press"))
+    machine.run(t_states=end, wait=True)
+    latencies = Latencies()
+    latencies.feed(machine.trace.all())
+    latencies.finish(machine.t)
+    return {row.line: row for row in latencies.rows()}
+
+
+SERVED = """
+        LXI     SP,9000H        ; T-states 3 to 13
+        MVI     A,0DH           ; to 20
+        SIM                     ; to 24
+        EI                      ; to 28
+LOOP:   NOP
+        JMP     LOOP            ; 14 a round, at 28 + 14 n
+        ORG     34H
+        PUSH    PSW
+        MVI     A,5             ; until the key is up, 50 T-states after it went down
+LATER:  DCR     A
+        JNZ     LATER
+        POP     PSW
+        EI
+        RET
+"""
+
+
+@pytest.mark.parametrize(
+    ("press", "shown", "end"),
+    [(100, 102, 102), (103, 106, 112), (107, 109, 112), (111, 112, 112), (112, 116, 116)],
+)
+def test_a_wait_for_the_end_of_the_instruction(press: int, shown: int, end: int) -> None:
+    """The acknowledge takes 12 T-states (User's Manual, October 1979, section 2.3; value
+    from memory).  NOP lasts from 98 to 102, JMP to 112 with cycles that begin at 102, 106
+    and 109, NOP to 116."""
+    row = waits(SERVED, press)["RST 6.5"]
+    assert row.served == 1
+    assert (row.worst, row.worst_t, row.first) == (end + 12 - shown, end + 12, 0x34)
+    assert row.disabled == 0
+
+
+def test_a_level_that_stays_asks_again() -> None:
+    """A routine of EI and RET is over before the key is up: 14 T-states, and 12 again."""
+    text = SERVED[: SERVED.index("PUSH")] + "EI\n RET\n"
+    row = waits(text, 100)["RST 6.5"]
+    assert row.served == 2
+    assert (row.worst, row.worst_t) == (4 + 10 + 12, 114 + 26)
+
+
+def test_a_wait_for_ei() -> None:
+    """DI to 32, MVI to 39, the loop to 39 + 1400 - 3 = 1436, EI to 1440, NOP to 1444."""
+    text = SERVED.replace("LOOP:   NOP", "DI\n MVI B,100\nOFF: DCR B\n JNZ OFF\n EI\nLOOP: NOP")
+    assert waits(text, 50) == {}  # the key is up long before EI
+    row = waits(text, 1400)["RST 6.5"]
+    # DCR of round 97 lasts from 1397 to 1401, so JNZ's fetch shows the key first.
+    assert (row.worst, row.worst_t) == (1444 + 12 - 1401, 1456)
+    assert row.disabled == 1436 - 1401
+
+
+def test_a_request_that_nobody_serves_is_pending() -> None:
+    text = "LXI SP,9000H\nLOOP: JMP LOOP\n"
+    machine = rig(text)
+    machine.run(t_states=200)
+    machine.board.adjust("key", "press")
+    machine.run(t_states=30)
+    latencies = Latencies()
+    latencies.feed(machine.trace.all())
+    latencies.finish(machine.t)
+    (row,) = latencies.rows()
+    assert (row.line, row.served, row.worst) == ("RST 6.5", 0, None)
+    assert 20 <= row.pending <= 30
+
+
+def test_an_edge_is_kept_until_it_is_served() -> None:
+    """RST 7.5 of the bench comes each millisecond; interrupts are off for 2.5 of them."""
+    run = run_of(
+        """
+        LXI     SP,8800H        ;  to   13
+        MVI     A,0BH           ;       20
+        SIM                     ;       24
+        LXI     B,104           ;       34
+OFF:    DCX     B               ; 24 a round, 104 of them, less 3: 2527
+        MOV     A,B
+        ORA     C
+        JNZ     OFF
+        EI                      ;     2531
+LOOP:   JMP     LOOP            ;     2541, where the first service begins: 2553
+        ORG     3CH
+        EI
+        RET
+        """
+    )
+    (row,) = run.latencies
+    assert row.line == "RST 7.5"
+    assert row.worst_t == 2553
+    assert row.worst is not None
+    # The first edge comes at 1000 (a millisecond after power-on) or where the tick begins.
+    assert 1500 <= row.worst <= 2553
+    assert row.served >= 17
+
+
+def test_intr_is_served_where_its_instruction_leads() -> None:
+    text = """
+        LXI     SP,9000H
+        EI
+        MVI     A,1
+        OUT     20H             ; asks by way of the vector device: RST 5
+LOOP:   JMP     LOOP
+        ORG     28H
+        XRA     A
+        OUT     20H
+        EI
+        RET
+    """
+    row = waits(text)["INTR"]
+    assert (row.served, row.first) == (1, 0x28)
+
+
+def test_a_drive_of_ones_own() -> None:
+    """Anything that moves a machine can stand in for the plain run."""
+    pressed = []
+
+    def drive(machine: Machine, look: object) -> Driven:
+        machine.board.adjust("key", "press")
+        machine.run(t_states=5000)
+        pressed.append(machine.t)
+        return Driven("a key pressed", ["the lamp should have been lit"])
+
+    subject = Subject(program(), read_board(BOARD, "bench.yaml"), drive=drive)
+    found = report(study(subject, Wanted()))
+    assert pressed
+    assert set(results(found)) == {"run-as-expected"}
+    assert found.run is not None
+    assert found.run.about == "a key pressed"
+
+
+def test_a_run_is_the_same_each_time() -> None:
+    def once() -> object:
+        subject = Subject(
+            program(), read_board(BOARD, "bench.yaml"), drive=PlainRun(Fraction(1, 20))
+        )
+        return report(study(subject, Wanted())).run
+
+    assert once() == once()
