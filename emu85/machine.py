@@ -19,7 +19,7 @@ import enum
 import math
 from collections.abc import Iterable
 from pathlib import Path
-from typing import NamedTuple, overload
+from typing import NamedTuple, Protocol, overload
 
 import numpy as np
 
@@ -60,6 +60,7 @@ from emu85.cpu.registers import Registers
 from emu85.cpu.rows import FLAG_MASKS
 from emu85.firmware import Image, read_image
 from emu85.firmware.image import Run
+from emu85.input_lines import InputLines
 from emu85.isa import INSTRUCTIONS, Condition
 from emu85.stops import Stop, StopSet
 
@@ -70,11 +71,31 @@ _BURST = 8_000_000
 """Longest burst of the core in T-states, so that a request to hold is soon seen."""
 
 _NO_BUDGET = 1 << 60
+
+_PART = 2_000_000
+"""T-states that the machine runs at most before its companions are called."""
+
 _TOLD = X_WRITE | X_SOD
 """Exits after which the board is told what the CPU has put out."""
 
 _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
 """Opcodes that push the PC: CALL, conditional calls, RST, RSTV."""
+
+
+class Companion(Protocol):
+    """Who goes along with a machine's motions and is called while it rests."""
+
+    def begin(self) -> None:
+        """A motion begins."""
+
+    def next_t(self) -> int:
+        """T-state at which the machine must rest for it; ``NEVER`` if at none."""
+
+    def rest(self) -> None:
+        """The machine rests, at the end of a motion or on the way."""
+
+    def end(self) -> None:
+        """The motion is over, even if by a mistake."""
 
 
 class Reason(enum.Enum):
@@ -163,6 +184,8 @@ class Machine:
         serial: the far end of the line on SID and SOD, or None.
         schedule: board time and the deadlines of devices; events of tests too.
         stop_listeners: each is called with every stop that hits.
+        companions: who goes along with every motion.
+        holds_for_user: whether stops of the user's, and requests to hold, hold it at all.
         pace: machine cycles a second that a device asks to be paced by, to be read
             by eye; 0 for none.  It concerns only who runs the machine.
     """
@@ -180,6 +203,8 @@ class Machine:
         self.findings = Findings()
         self.stops = StopSet()
         self.stop_listeners: list[StopListener] = []
+        self.companions: list[Companion] = []
+        self.holds_for_user = True
         self.symbols: dict[str, int] = {}
         self.equated: set[str] = set()
         self.runs: tuple[Run, ...] = ()
@@ -188,8 +213,7 @@ class Machine:
         self._state = self._cpu.state
         self.pace = 0
         self._hits: tuple[Stop, ...] = ()
-        self._writing = False
-        self._late: list[tuple[Line, int, int]] = []
+        self._inputs = InputLines(self._cpu, self.schedule)
         self._asked = False
         self._master_stopped = False
         self._wait = False
@@ -258,8 +282,7 @@ class Machine:
         self.board.save_batteries()
         self.schedule.clear()
         self.schedule.now = 0
-        self._writing = False
-        self._late.clear()
+        self._inputs.power()
         self.pace = 0
         self._cpu.power(self.board.description.pull_ups)
         self.board.power()
@@ -269,6 +292,7 @@ class Machine:
         self.stops.changed = True
         self._cpu.reset()
         self.schedule.run_until(self.t)
+        self.board.deeds.tell("power")
 
     def reset(self) -> None:
         """RESET IN for the shortest time the data sheet allows; memory is kept."""
@@ -277,6 +301,7 @@ class Machine:
         self.board.sod(0)
         self.board.hlda(0)
         self.schedule.run_until(self.t)
+        self.board.deeds.tell("reset")
 
     # --- moving ---------------------------------------------------------------
 
@@ -365,13 +390,21 @@ class Machine:
             return self._go(end)
         return self._go_until(end, _address(until))
 
+    def parts(self) -> list[object]:
+        """Everything whose attributes change while it runs (``Board.parts``)."""
+        return [self.schedule, self._inputs, *self.board.parts()]
+
+    def fixed(self) -> list[object]:
+        """What parts hold on to and what is never another."""
+        return [self, self._cpu, self.stops, self.trace, self.findings, *self.board.fixed()]
+
     def note(self, description: str, where: str) -> None:
         """Count a finding that is no bus cycle's, as of now."""
         self.findings.note(description, where, self.schedule.now)
 
     def ask_hold(self) -> None:
         """Have a running :meth:`run` return soon; may be called from a signal or thread."""
-        self._asked = True
+        self._asked = self.holds_for_user
 
     def ask_pace(self, steps: int) -> None:
         """Have whoever runs the machine pace it by so many machine cycles a second."""
@@ -387,23 +420,7 @@ class Machine:
         Raises:
             ValueError: if ``line`` is not an input.
         """
-        if self._writing or self._late:
-            if not self._late:
-                self.schedule.at(self.schedule.now, self._drive_late)
-            self._late.append((line, level, self.schedule.now))
-        else:
-            self._cpu.drive(line, level, self.schedule.now)
-
-    def _drive_late(self) -> None:
-        """Change the lines that a write has changed.
-
-        WR rises in the last T-state of a cycle (8085AH data sheet, t CL; value from
-        memory), after the inputs have been sampled for the cycle that follows.  As
-        an event of that T-state the change is seen one cycle later.
-        """
-        late, self._late = self._late, []
-        for line, level, t in late:
-            self._cpu.drive(line, level, t)
+        self._inputs.drive(line, level)
 
     def reached(self, kind: Cycle, address: int) -> Reached:
         """What a bus cycle (MR, MW, IOR or IOW) at an address, or a port, finds."""
@@ -496,16 +513,36 @@ class Machine:
 
     def _go(self, end: int, budget: int = _NO_BUDGET) -> Held:
         """Run to the first boundary between machine cycles at or after ``end``."""
+        for companion in self.companions:
+            companion.begin()
         if self.stops.changed:
             self._arm()
         try:
-            reason = self._burst_after_burst(end, budget)
+            reason = self._part_after_part(end, budget)
         finally:
             self._wait = self._heeds_pace = False
             self._state[State.WANT_BOUNDARY] = 0
             self._cpu.settle()
-        self.schedule.run_until(self.t)
+            for companion in self.companions:
+                companion.end()
         return Held(reason, self.t, self._hits if reason is Reason.STOP else ())
+
+    def _part_after_part(self, end: int, budget: int) -> Reason:
+        """Run to the end, and rest on the way where companions ask for it."""
+        may_wait = self._wait
+        while True:
+            due = min((companion.next_t() for companion in self.companions), default=NEVER)
+            part = min(end, due, self.t + _PART) if self.companions else end
+            self._wait = may_wait or (due <= part and due < NEVER)
+            self._state[BUDGET] = budget
+            reason = self._burst_after_burst(part, budget)
+            budget = self._state[BUDGET]
+            self._cpu.settle()
+            self.schedule.run_until(self.t)
+            for companion in self.companions:
+                companion.rest()
+            if reason is not Reason.LIMIT or self.t >= end:
+                return reason
 
     def _burst_after_burst(self, end: int, budget: int) -> Reason:
         state, schedule, run = self._state, self.schedule, self._cpu.run
@@ -594,14 +631,14 @@ class Machine:
     def _tell_of_write(self, out: int) -> None:
         """Tell the board what the CPU has put out in the cycle that has just ended."""
         state = self._state
-        self._writing = True
+        self._inputs.is_writing = True
         try:
             if out & X_WRITE:
                 self.board.writers[state[EXIT_INDEX]](state[EXIT_DATA])
             if out & X_SOD:
                 self.board.sod(int(state[LINES] & SOD != 0))
         finally:
-            self._writing = False
+            self._inputs.is_writing = False
 
     def _stops_hold(self) -> bool:
         """Tell who listens of the stops that have just hit; whether the machine is to hold.
@@ -612,7 +649,8 @@ class Machine:
         for stop in self._hits:
             for listener in self.stop_listeners:
                 listener(stop, self._state[State.LAST_START])
-        return self._asked or any(stop.owner != "firmware" for stop in self._hits)
+        is_for_user = any(stop.owner != "firmware" for stop in self._hits)
+        return self._asked or (is_for_user and self.holds_for_user)
 
     def _pass_time(self, end: int) -> bool:
         """Let an idle CPU wait for the next event; False if there is none to wait for."""

@@ -22,6 +22,7 @@ from emu85.board import shelf
 from emu85.board.clashes import clashes, refuse_clashes, selected
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.description import BoardDescription, ChipUse, CpuClock, DeviceUse
+from emu85.board.deeds import Deeds
 from emu85.board.device import Device, OptionError, Register
 from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
@@ -69,6 +70,7 @@ class Board:
         readers, writers: by map index, for READ_EXIT and WRITE_EXIT.
         devices: by name.
         serial: the line on SID and SOD, or None.
+        deeds: told of all that is done to it from outside.
         serial_ends: where characters can be sent and received: the terminals of
             devices by the device's name, then ``serial`` by that name.  The console
             begins at the first.
@@ -119,6 +121,9 @@ class Board:
         self.serial_ends: dict[str, SerialLine | Terminal] = {**self._ends.terminals}
         if self.serial:
             self.serial_ends["serial"] = self.serial
+        self.deeds = Deeds()
+        for name, end in self.serial_ends.items():
+            end.told = partial(self.deeds.tell_of_end, name)
 
     # --- what the machine calls -------------------------------------------
 
@@ -193,6 +198,26 @@ class Board:
         """HLDA changed to ``level`` at ``schedule.now``."""
         self._wiring.drive_source(Line.HLDA, level)
 
+    # --- what is kept of it ------------------------------------------------
+
+    def parts(self) -> list[object]:
+        """Everything whose attributes change while the board runs.
+
+        A part may name attributes that are no state of its own in ``NOT_STATE``.  The
+        arrays are no parts.
+        """
+        return [
+            *self._sites.values(),
+            *self.devices.values(),
+            *self._wiring.parts(),
+            *self.serial_ends.values(),
+            self._memory,
+        ]
+
+    def fixed(self) -> list[object]:
+        """What parts hold on to and what is never another."""
+        return [self, self._socket, self._wiring, self._ends, self._mapping, self.map, self.store]
+
     # --- what the user's side calls ----------------------------------------
 
     @property
@@ -220,6 +245,7 @@ class Board:
             UserError: a byte of it where there is no memory chip; nothing is written then.
         """
         self._memory.program(image)
+        self.deeds.tell("program", [(each.start, each.data) for each in image.segments])
 
     def peek(self, index: int) -> int:
         """What a read at a map index would give, without side effects."""
@@ -232,7 +258,7 @@ class Board:
         Raises:
             UserError: no chip there, or a device's register that cannot be set.
         """
-        self._memory.poke(index, value)
+        self.poke_all([(index, value)])
 
     def poke_all(self, bytes_at: Iterable[tuple[int, int]]) -> None:
         """:meth:`poke` for many map indices with their bytes: all of them or none.
@@ -240,7 +266,9 @@ class Board:
         Raises:
             UserError: as :meth:`poke` does.
         """
-        self._memory.poke_all(bytes_at)
+        pokes = list(bytes_at)
+        self._memory.poke_all(pokes)
+        self.deeds.tell("poke", pokes)
 
     def adjust(self, device: str, control: str, text: str = "") -> None:
         """Work a control of a device by hand, as of ``schedule.now``.
@@ -269,6 +297,7 @@ class Board:
         if kind is None and text:
             raise UserError(f"{control} of {found.name} takes no value")
         found.adjust(control.casefold(), value)
+        self.deeds.tell("adjust", device, control, text)
 
     def memory_map(self) -> list[Region]:
         """The memory space in regions, in order of address."""

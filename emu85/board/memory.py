@@ -25,6 +25,8 @@ Chip = tuple[ChipUse, Decoded]
 class Memory:
     """Puts bytes into the store and keeps the map's note of what is code."""
 
+    NOT_STATE = frozenset({"_battery_files", "_chips", "_store", "_words"})
+
     def __init__(self, chips: Sequence[Chip], store: NDArray[np.uint16], words: Ints) -> None:
         self._chips = chips
         self._store = store

@@ -45,8 +45,11 @@ class Terminal:
             ones too.
         framing_errors, parity_errors, breaks: how many of each arrived.
         listeners: each is called with every good character as it arrives.
+        told: is called with what is sent (``send`` and bytes, ``break`` and bits).
         sender, receiver: the two directions.
     """
+
+    NOT_STATE = frozenset({"listeners", "told"})
 
     def __init__(
         self, format_: SerialFormat, clock: Fraction, put: Callable[[Frame], None]
@@ -60,6 +63,7 @@ class Terminal:
         self.parity_errors = 0
         self.breaks = 0
         self.listeners: list[Callable[[int], None]] = []
+        self.told: Callable[[str, bytes | int], None] | None = None
         framing = Framing(format_.bits, format_.parity, format_.stop)
         self.sender = AsyncSender(put, self._next)
         self.sender.bit_time, self.sender.framing = self.bit_time, framing
@@ -97,11 +101,15 @@ class Terminal:
         """Queue characters, the first to begin at once if the line is free."""
         self._queue.extend([self.sender.levels(value) for value in data])
         self._go_on()
+        if self.told:
+            self.told("send", data)
 
     def send_break(self, bits: int = 20) -> None:
         """Queue a break: space for so many bit times, then mark for one."""
         self._queue.append((SPACE,) * bits + (MARK,))
         self._go_on()
+        if self.told:
+            self.told("break", bits)
 
     def _go_on(self) -> None:
         if self._queue and not self.sender.busy:

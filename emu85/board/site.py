@@ -69,6 +69,20 @@ class Socket:
 class DeviceSite:
     """What a device works with (:class:`emu85.board.device.Site`)."""
 
+    NOT_STATE = frozenset(
+        {
+            "_device",
+            "_outputs",
+            "_pull_ups",
+            "_socket",
+            "_store",
+            "_watch",
+            "_wiring",
+            "base",
+            "clock",
+        }
+    )
+
     def __init__(
         self, device: str, socket: Socket, clock: Fraction, pull_ups: int, wiring: Wiring
     ) -> None:

@@ -153,6 +153,20 @@ class Output:
         frame_taps, bit_taps: those that take characters whole, and the others.
     """
 
+    NOT_STATE = frozenset(
+        {
+            "bit_taps",
+            "edge_taps",
+            "frame_taps",
+            "is_open",
+            "net",
+            "origin",
+            "rest",
+            "taps",
+            "wave_taps",
+        }
+    )
+
     __slots__ = (
         "bit_taps",
         "edge_taps",
@@ -189,6 +203,8 @@ class LiveNet:
         fights: whether two did when it was last looked at.
     """
 
+    NOT_STATE = frozenset({"may_fight", "nodes", "outputs"})
+
     __slots__ = ("fights", "may_fight", "nodes", "outputs")
 
     def __init__(self, nodes: Sequence[Node]) -> None:
@@ -213,6 +229,8 @@ class LiveNet:
 
 class SinkTap:
     """A pin or a line that receives."""
+
+    NOT_STATE = frozenset({"_drivers", "_ends", "sink"})
 
     __slots__ = ("_drivers", "_ends", "_level", "_tell", "sink")
 
@@ -348,6 +366,10 @@ class Wiring:
             self._sort_taps(output)
 
     # --- what the board asks ------------------------------------------------------
+
+    def parts(self) -> list[object]:
+        """Everything whose attributes change while the board runs."""
+        return [*self._outputs.values(), *self._live, *self._sinks]
 
     def is_wired(self, pin: Pin) -> bool:
         """Whether a wire begins or ends at a pin."""

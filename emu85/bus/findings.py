@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from emu85.cpu.layout import IO_BASE, SPACE, FindingField, FindingKind
 
@@ -64,6 +65,14 @@ class BoardFinding(NamedTuple):
     last_t: int
 
 
+class KeptFindings(NamedTuple):
+    """Findings as they were: rows of the table, what stood in them, and the board's."""
+
+    rows: NDArray[np.intp]
+    cells: NDArray[np.int64]
+    noted: dict[tuple[str, str], BoardFinding]
+
+
 class Findings:
     """All findings since power-on or since they were cleared, in order of first sight.
 
@@ -104,6 +113,17 @@ class Findings:
         """Forget them all."""
         self.table[self.table[:, FindingField.COUNT] != 0] = 0
         self._noted.clear()
+
+    def kept(self) -> KeptFindings:
+        """All of them, to be put back later."""
+        rows = np.flatnonzero(self.table[:, FindingField.COUNT])
+        return KeptFindings(rows, self.table[rows], dict(self._noted))
+
+    def put_back(self, kept: KeptFindings) -> None:
+        """Make them what they were when they were kept."""
+        self.clear()
+        self.table[kept.rows] = kept.cells
+        self._noted.update(kept.noted)
 
     def _finding(self, row: int) -> Finding:
         kind, index = divmod(row, SPACE)

@@ -70,15 +70,16 @@ class Trace:
         self.ring = np.zeros(CELLS_PER_RECORD * size, np.int64)
         self.position = 0
         self.total = 0
+        self._first = 0  # number of the oldest record that the ring still has
         self._records: NDArray[np.void] = self.ring.view(RECORD)
 
     def __len__(self) -> int:
-        return min(self.total, self.size)
+        return min(self.total - self._first, self.size)
 
     @property
     def forgotten(self) -> int:
-        """How many records the ring has dropped to make room."""
-        return max(0, self.total - self.size)
+        """How many records since power-on the ring no longer has."""
+        return self.total - len(self)
 
     def last(self, n: int) -> NDArray[np.void]:
         """The last ``n`` records (or as many as there are), oldest first.
@@ -86,25 +87,25 @@ class Trace:
         Returns:
             structured array of dtype :data:`RECORD`, a copy.
         """
-        n = max(0, min(n, len(self)))
-        end = self.position // CELLS_PER_RECORD
-        start = end - n
-        if start >= 0:
-            return self._records[start:end].copy()
-        return np.concatenate([self._records[start:], self._records[:end]])
+        parts = self._parts(max(0, min(n, len(self))))
+        return parts[0].copy() if len(parts) == 1 else np.concatenate(parts)
 
     def all(self) -> NDArray[np.void]:
-        """Every record held, oldest first; a view where the ring has not wrapped."""
-        if self.total <= self.size:
-            return self._records[: self.total]
-        return self.last(len(self))
+        """Every record held, oldest first; a view where they are not around the ring's end."""
+        parts = self._parts(len(self))
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
     def columns(self) -> Columns:
         """Every record held, by column, with little copied."""
-        if self.total <= self.size:
-            return Columns(self._records[: self.total])
-        oldest = self.position // CELLS_PER_RECORD
-        return Columns(self._records[oldest:], self._records[:oldest])
+        return Columns(*self._parts(len(self)))
+
+    def _parts(self, n: int) -> list[NDArray[np.void]]:
+        """The last ``n`` records as views, in two parts if the ring's end is among them."""
+        end = self.position // CELLS_PER_RECORD
+        start = end - n
+        if start >= 0:
+            return [self._records[start:end]]
+        return [self._records[start:], self._records[:end]]
 
     def at(self, places: NDArray[np.intp]) -> NDArray[np.void]:
         """The records at ``places``, counted from the oldest held; a copy."""
@@ -137,3 +138,13 @@ class Trace:
         """Forget everything, as at power-on."""
         self.position = 0
         self.total = 0
+        self._first = 0
+
+    def go_back(self, total: int) -> None:
+        """Take back all records but the first ``total`` since power-on.
+
+        What later records have overwritten in the ring stays forgotten.
+        """
+        self._first = min(max(self._first, self.total - self.size), total)
+        self.total = total
+        self.position = total % self.size * CELLS_PER_RECORD

@@ -72,6 +72,15 @@ class Stop:
         return int(np.argmax(self.rows[:, StopField.ACTIVE]))
 
 
+@dataclass(frozen=True, slots=True)
+class KeptStop:
+    """A stop, and what it was like when it was kept."""
+
+    stop: Stop
+    armed: bool
+    rows: Int64
+
+
 class StopSet:
     """Any number of stops.
 
@@ -194,6 +203,24 @@ class StopSet:
     def hit_at(self, t: int) -> list[Stop]:
         """The armed stops that hit in the machine cycle that began at T-state ``t``."""
         return [stop for stop in self._armed() if stop.last_t == t]
+
+    def kept(self, owner: str) -> list[KeptStop]:
+        """The stops of one owner as they are now, to be put back later."""
+        return [
+            KeptStop(stop, stop.armed, stop.rows.copy())
+            for stop in self._stops.values()
+            if stop.owner == owner
+        ]
+
+    def put_back(self, owner: str, kept: list[KeptStop]) -> None:
+        """Make the stops of one owner what they were; those of others stay as they are."""
+        self._stops = {n: stop for n, stop in self._stops.items() if stop.owner != owner}
+        for each in kept:
+            each.stop.armed = each.armed
+            each.stop.rows = each.rows.copy()
+            self._stops[each.stop.number] = each.stop
+        self._stops = dict(sorted(self._stops.items()))
+        self._compile()
 
     def apply(self, map_array: Int64) -> None:
         """Set the watch bits of ``map_array`` (int64, ``layout.SPACE``) in place.
