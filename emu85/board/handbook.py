@@ -14,9 +14,9 @@ import textwrap
 
 from emu85.board.description import BoardDescription, DeviceUse
 from emu85.board.device import Device
-from emu85.board.registry import devices
+from emu85.board.registry import RELATIVES, devices, nearest_device
 from emu85.board.schema import device_block
-from emu85.errors import UserError, nearest
+from emu85.errors import UserError
 
 WIDTH = 80
 _HEADS = re.compile(r"\n(?=(?:Modelled|Not modelled|Choices?)\b.*?:)")
@@ -33,20 +33,45 @@ def device_named(word: str) -> type[Device]:
         raise UserError(
             f"there is no device {word!r}",
             expected="one that 'emu85 devices' lists",
-            nearest=nearest(word, devices()),
+            nearest=nearest_device(word),
         )
     return by_word[word.casefold()]
 
 
 def listing() -> str:
-    """Every device word with a line about it."""
-    return "\n".join(f"{kind:<12}{device.about}" for kind, device in devices().items()) + "\n"
+    """Every device word with a line about it, then parts that have none, by the nearest one."""
+    known = [f"{kind:<12}{device.about}" for kind, device in devices().items()]
+    others = [
+        textwrap.fill(
+            ", ".join(part for part in RELATIVES if RELATIVES[part] == kind),
+            WIDTH,
+            initial_indent=f"{kind:<12}",
+            subsequent_indent=" " * 12,
+        )
+        for kind in sorted(set(RELATIVES.values()))
+    ]
+    return "\n".join([*known, "", _NEAREST, "", *others]) + "\n"
+
+
+def variants(device: type[Device]) -> str:
+    """The other devices that a device's module has and its text is about, with what they are."""
+    others = [
+        f"``{kind}`` ({_about_alone(other)})"
+        for kind, other in devices().items()
+        if other.__module__ == device.__module__ and other is not device
+    ]
+    return f"See also: {'; '.join(others)}." if others else ""
+
+
+def _about_alone(device: type[Device]) -> str:
+    return device.about.removeprefix(f"{device.kind}: ").removeprefix(f"{device.kind} ")
 
 
 def paragraphs(device: type[Device]) -> list[str]:
-    """The text of a device's module, its title left out; indented ones keep their lines."""
+    """The text of a device's module and its variants; indented ones keep their lines."""
     text = inspect.getdoc(sys.modules[device.__module__]) or ""
     found = re.split(r"\n\s*\n", _HEADS.sub("\n\n", text))[1:]
+    found += filter(None, [variants(device)])
     return [part if part.startswith(" ") else " ".join(part.split()) for part in found]
 
 
@@ -71,6 +96,11 @@ def board_page(description: BoardDescription) -> str:
         parts += [_marked_down(part) for part in paragraphs(device)]
     return "\n\n".join(parts) + "\n"
 
+
+_NEAREST = """\
+Parts that are not modelled, each beside the device that is nearest to it: the same
+chip under another number, or one for the same use with other registers ('emu85
+devices WORD' has them)"""
 
 _ABOUT = """\
 Written by `emu85 devices --board {name}`; `emu85 devices WORD` adds registers, pins and options."""

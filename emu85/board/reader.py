@@ -21,7 +21,7 @@ from emu85.board.device import Device
 from emu85.board.kinds import Key, Values, read_table
 from emu85.board.nodes import Entries, Node, Table, compose
 from emu85.board.parts import Part
-from emu85.board.registry import devices
+from emu85.board.registry import devices, nearest_device
 from emu85.board.shelf import find_board
 from emu85.board.wires import read_wires
 from emu85.errors import Mistakes, Place, UserError
@@ -253,7 +253,11 @@ def _device_class(node: Node) -> type[Device]:
     value = node.values["device"]
     name = kinds.word(value, "one of " + ", ".join(devices()))
     if name not in devices():
-        raise value.unknown("device", name, devices())
+        raise value.wrong(
+            f"unknown device {name!r}",
+            expected="one of " + ", ".join(devices()),
+            near=nearest_device(name),
+        )
     return devices()[name]
 
 

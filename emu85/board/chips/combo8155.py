@@ -4,7 +4,9 @@ Data sheet: Intel 8155/8156/8155-2/8156-2 2048-bit static MOS RAM with I/O ports
 timer.  Values from memory.
 
 Modelled: the RAM; the command and status register; ports A and B, plain and strobed,
-with the lines BF, STB and INTR of ALT 3 and ALT 4 on port C; port C in ALT 1 to 4; an
+with the lines BF, STB and INTR of ALT 3 and ALT 4 on port C, which begin as the data
+sheet's table of control signals has them: BF low, INTR low for an input and high for an
+output, whose buffer is empty and asks for its first byte; port C in ALT 1 to 4; an
 output latch that is held at 0 while its port is an input; the timer with its four
 modes, the commands STOP, STOP AFTER TC and START, a new length or mode that is only
 taken at a START, the TC bit of the status, the count as the registers hold it (it
@@ -28,12 +30,12 @@ from __future__ import annotations
 import enum
 from collections.abc import Mapping
 from fractions import Fraction
-from math import ceil
 from typing import Any, ClassVar
 
 from emu85.board.device import Device, MemoryPart, Read, Register, Site
 from emu85.board.port_pins import PortPins
 from emu85.board.schedule import Event, nearest_t
+from emu85.board.square_wave import SquareWave
 
 COMMAND, A, B, C, TIMER_LOW, TIMER_HIGH = range(6)
 
@@ -167,32 +169,6 @@ class Timer:
         return edges % self.length
 
 
-class Clock:
-    """The rising edges of a square wave, each at its nearest T-state."""
-
-    def __init__(self, period: Fraction, start: Fraction, high: Fraction) -> None:
-        """Edge 1 is at ``start``, the others follow by ``period``; exact, in T-states.
-
-        ``high`` is how long the wave is high from each edge on.
-        """
-        self.period = period
-        self.start = start
-        self._high = high
-
-    def level(self, t: int) -> int:
-        """The level at T-state ``t``."""
-        edges = self.edges_by(t)
-        return int(edges > 0 and nearest_t(self.moment(edges) + self._high) > t)
-
-    def edges_by(self, t: int) -> int:
-        """How many edges came up to and including T-state ``t``."""
-        return max(0, ceil((t + Fraction(1, 2) - self.start) / self.period))
-
-    def moment(self, number: int) -> Fraction:
-        """The exact moment of an edge."""
-        return self.start + (number - 1) * self.period
-
-
 class Port:
     """Port A or B.
 
@@ -269,7 +245,7 @@ class Combo8155(Device):
         self._out = {letter: PortPins(self.site, letter, width) for letter, width in WIDTHS}
         self.timer = Timer()
         self._timer_in = 0
-        self._clock: Clock | None = None
+        self._clock: SquareWave | None = None
         self._seen = 0
         self._next: Event | None = None
 
@@ -399,10 +375,10 @@ class Combo8155(Device):
         now = self.site.schedule.now
         if self._clock:
             self._timer_in = self._clock.level(now)
-        self._clock = None if period is None else Clock(period, start_t, high)
+        self._clock = None if period is None else SquareWave(period, start_t, high)
         if self._clock:
-            self._seen = self._clock.edges_by(now)
-            if not self._timer_in and self._clock.edges_by(now - 1) < self._seen:
+            self._seen = self._clock.rises_by(now)
+            if not self._timer_in and self._clock.rises_by(now - 1) < self._seen:
                 self._seen -= 1  # the pin rises at this very moment
         self._show_timer()
 
@@ -422,7 +398,7 @@ class Combo8155(Device):
     def _count(self) -> None:
         """Give the timer the edges of its clock up to now."""
         if self._clock:
-            seen = self._clock.edges_by(self.site.schedule.now)
+            seen = self._clock.rises_by(self.site.schedule.now)
             self.timer.count(seen - self._seen)
             self._seen = seen
 
@@ -435,13 +411,13 @@ class Combo8155(Device):
             return
         timer, clock = self.timer, self._clock
         if clock and timer.steady:
-            began = clock.moment(self._seen - timer.done)
+            began = clock.rise(self._seen - timer.done)
             high = timer.high_counts * clock.period
             self.site.drive_clock("timerout", timer.length * clock.period, began, high)
             return
         self.site.drive("timerout", timer.out())
         if clock and timer.running:
-            at = clock.moment(self._seen + timer.next_change())
+            at = clock.rise(self._seen + timer.next_change())
             self._next = self.site.schedule.at(nearest_t(at), self._change)
 
     def _change(self) -> None:

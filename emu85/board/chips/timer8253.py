@@ -32,11 +32,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
-from math import lcm
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.device import Device, Read, Register, Site
 from emu85.board.schedule import Event, nearest_t
+from emu85.board.square_wave import SquareWave
 
 CONTROL = 3
 READ_BACK = 3
@@ -47,7 +47,6 @@ _DIVIDERS = (2, 3)
 _BY_TRIGGER = (1, 5)
 _BY_WRITING = (0, 4)
 _STROBES = (4, 5)
-_HALF = Fraction(1, 2)
 
 
 class Wave(NamedTuple):
@@ -257,35 +256,6 @@ class Counter:
         return 2 * (self._left - (self._period & 1 if self._is_high else 0))
 
 
-class Train:
-    """A steady clock: rising edges a period apart, from ``start`` on, in T-states.
-
-    Each edge counts at its nearest T-state, as on a wire that carries edges.
-    """
-
-    def __init__(self, period: Fraction, start: Fraction, high: Fraction) -> None:
-        """``high``: how long after each rising edge it falls."""
-        self.period = period
-        self._first_fall = start + high
-        # Whole numbers of a small unit: counts are asked for in every poll.
-        self._units = 2 * lcm(period.denominator, start.denominator, high.denominator)
-        self._period_units = int(period * self._units)
-        self._rise_units = int((start + _HALF) * self._units)
-        self._fall_units = int((self._first_fall + _HALF) * self._units)
-
-    def falls_before(self, t: int) -> int:
-        """Falling edges before T-state ``t``; one at ``t`` comes after what happens at ``t``."""
-        return max(0, -((self._fall_units - t * self._units) // self._period_units))
-
-    def rises_before(self, t: int) -> int:
-        """Rising edges before T-state ``t``."""
-        return max(0, -((self._rise_units - t * self._units) // self._period_units))
-
-    def fall(self, number: int) -> Fraction:
-        """When falling edge ``number`` is, the first being 1."""
-        return self._first_fall + (number - 1) * self.period
-
-
 class Channel:
     """A counter with its registers, its clock and its OUT."""
 
@@ -303,7 +273,7 @@ class Channel:
         self._high_next = False
         self._latched: int | None = None
         self._status: int | None = None
-        self._train: Train | None = None
+        self._clock: SquareWave | None = None
         self._done = 0
         self._is_risen = False
         self._due: int | None = None
@@ -398,14 +368,14 @@ class Channel:
             self.counter.fall()
             self._show_out()
 
-    def clock(self, train: Train | None) -> None:
+    def clock(self, clock: SquareWave | None) -> None:
         """CLK is a steady clock from now on, or is one no longer."""
-        until = self._site.schedule.now + 1  # the level that stays includes an edge just now
-        self._reach(until)
-        self._train = train
-        if train is not None:
-            self._done = train.falls_before(until)
-            rises = train.rises_before(until)
+        now = self._site.schedule.now
+        self._reach(now + 1)  # the level that stays includes an edge just now
+        self._clock = clock
+        if clock is not None:
+            self._done = clock.falls_by(now)
+            rises = clock.rises_by(now)
             if rises > self._done:
                 self._rise()
             elif rises:
@@ -423,14 +393,14 @@ class Channel:
         counter has to have had that pulse.
         """
         self.catch_up()
-        if self._clock_out is not None and self._train is not None:
-            self._advance(self._train.falls_before(self._site.schedule.now + 1))
+        if self._clock_out is not None and self._clock is not None:
+            self._advance(self._clock.falls_by(self._site.schedule.now))
 
     def _reach(self, t: int) -> None:
-        if self._train is None:
+        if self._clock is None:
             return
-        self._advance(self._train.falls_before(t))
-        if self._train.rises_before(t) > self._done:
+        self._advance(self._clock.falls_by(t - 1))
+        if self._clock.rises_by(t - 1) > self._done:
             self._rise()
 
     def _wake(self) -> None:
@@ -469,23 +439,23 @@ class Channel:
             self._event = None
         if not self._site.is_wired(self._out):
             return
-        if self._train is not None:
+        if self._clock is not None:
             wave = self.counter.wave()
             if wave is not None:
-                self._divide(wave, self._train)
+                self._divide(wave, self._clock)
                 return
             ahead = self.counter.next_change()
             if ahead is not None:
                 self._due = self._done + ahead
-                at = nearest_t(self._train.fall(self._due))
+                at = nearest_t(self._clock.fall(self._due))
                 self._event = self._site.schedule.at(at, self._wake)
         self._clock_out = None
         self._site.drive(self._out, self.counter.out)
 
-    def _divide(self, wave: Wave, train: Train) -> None:
-        period = wave.period * train.period
-        rise = train.fall(self._done - wave.since_rise)
-        high = wave.high * train.period
+    def _divide(self, wave: Wave, clock: SquareWave) -> None:
+        period = wave.period * clock.period
+        rise = clock.fall(self._done - wave.since_rise)
+        high = wave.high * clock.period
         if self._clock_out != (period, rise % period, high):
             self._clock_out = (period, rise % period, high)
             self._site.drive_clock(self._out, period, rise, high)
@@ -508,7 +478,7 @@ class Timer8253(Device):
     """Three counters and the control word register."""
 
     kind = "8253"
-    about = "programmable interval timer, three counters"
+    about = "8253: interval timer, three counters"
     registers = (
         *(
             Register(f"counter {n}", "bytes of its count", Read.LIVE, written=True)
@@ -563,8 +533,8 @@ class Timer8253(Device):
     def sense_clock(
         self, pin: str, period: Fraction | None, start_t: Fraction, high: Fraction
     ) -> None:
-        train = None if period is None else Train(period, start_t, high)
-        self.channels[int(pin[-1])].clock(train)
+        clock = None if period is None else SquareWave(period, start_t, high)
+        self.channels[int(pin[-1])].clock(clock)
 
     def state(self) -> str:
         return "; ".join(channel.state() for channel in self.channels)
@@ -574,7 +544,7 @@ class Timer8254(Timer8253):
     """The 8253 with the read-back command."""
 
     kind = "8254"
-    about = "programmable interval timer with read-back, three counters"
+    about = "8254: the 8253 with read-back; odd counts are read otherwise in mode 3"
     registers = (
         *(
             Register(f"counter {n}", "bytes of its count; status", Read.LIVE, written=True)

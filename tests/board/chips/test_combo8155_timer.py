@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from emu85.board.chips.combo8155 import Clock, Timer, TimerCommand
-from emu85.board.schedule import nearest_t
+from emu85.board.chips.combo8155 import Timer, TimerCommand
 
 COMMANDS = st.sampled_from(TimerCommand)
 LENGTHS = st.one_of(st.integers(1, 12), st.integers(0, 0x3FFF))
@@ -47,15 +44,3 @@ def test_the_next_change_is_the_next_change(length: int, mode: int, edges: int) 
         assert timer.out() == level
         timer.count(1)
     assert timer.out() != level
-
-
-@settings(max_examples=40, deadline=None)
-@given(
-    st.fractions(Fraction(1, 3), 9, max_denominator=7),
-    st.fractions(-20, 20, max_denominator=5),
-    st.integers(-5, 60),
-)
-def test_edges_of_a_clock(period: Fraction, start: Fraction, t: int) -> None:
-    clock = Clock(period, start, period / 2)
-    rises = [nearest_t(start + number * period) for number in range(300)]
-    assert clock.edges_by(t) == sum(rise <= t for rise in rises)
