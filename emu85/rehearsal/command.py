@@ -105,8 +105,8 @@ def lines_text() -> str:
     text += [f"  {key + ': …':<14} {about}" for key, about in KEYS.items()]
     text.append("Then console lines as they are typed, 'include FILE', and:")
     for form in FORMS:
-        text.append(f"  {form.usage:<40} {form.summary}")
-        text += [f"      {line}" for line in form.detail.splitlines()]
+        text.append(f"  {form.usage:<41} {form.summary}")
+        text += [f"      {line.rstrip()}" for line in form.detail.splitlines()]
     text.append(
         "In a text * stands for any characters, ? for one; \\* \\? \\\\ for themselves,\n"
         "\\r \\n \\t \\x1B for control characters. # begins a comment."
