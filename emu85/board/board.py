@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from emu85.board import shelf
 from emu85.board.clashes import clashes, refuse_clashes, selected
 from emu85.board.decode import Decoded, Region, decode, regions
-from emu85.board.description import BoardDescription, ChipUse, CpuClock, DeviceUse
 from emu85.board.deeds import Deeds
+from emu85.board.description import BoardDescription, ChipUse, CpuClock, DeviceUse
 from emu85.board.device import Device, OptionError, Register
 from emu85.board.ends import BoardEnds, terminal_wires
 from emu85.board.host import Host
