@@ -13,9 +13,10 @@ import os
 import sys
 from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn, TextIO
+from typing import TYPE_CHECKING, NoReturn
 
 from emu85.errors import UserError, nearest
+from emu85.streams import lead_nowhere
 
 if TYPE_CHECKING:
     from _typeshed import SupportsWrite
@@ -29,7 +30,11 @@ _PRINTED = "-"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; the exit status is 0, or 2 after a mistake of the user."""
+    """Run one command; the exit status is 0, or 2 after a mistake of the user.
+
+    Raises:
+        SystemExit: a signal ended it; the status is 128 and its number.
+    """
     _open_closed_streams()
     _use_utf8()
     words = list(sys.argv[1:] if arguments is None else arguments)
@@ -60,21 +65,16 @@ def _complain(text: str) -> None:
     try:
         print(f"emu85: {text}", file=sys.stderr, flush=True)
     except OSError:
-        _lead_nowhere(sys.stderr)  # the exit status alone tells
+        lead_nowhere(sys.stderr)  # the exit status alone tells
 
 
 def _output_lost(error: OSError) -> int:
     """End quietly if the reader of our output has gone; else say why it cannot be written."""
-    _lead_nowhere(sys.stdout)
+    lead_nowhere(sys.stdout)
     if error.errno == errno.EPIPE:
         return 0
     _complain(f"what is printed cannot be written: {error.strerror or error}")
     return _FAILED
-
-
-def _lead_nowhere(stream: TextIO) -> None:
-    """Have what is left in a stream's buffer cause no failure at the interpreter's end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _open_closed_streams() -> None:

@@ -38,8 +38,12 @@ class Place:
     column: int = 0
 
     def __str__(self) -> str:
+        if not self.file:
+            # Without a file in front a bare number would say nothing.
+            named = (("line", self.line), ("column", self.column))
+            return ", ".join(f"{what} {number}" for what, number in named if number)
         numbers = [str(n) for n in (self.line, self.column) if n]
-        return ":".join([self.file, *numbers] if self.file else numbers)
+        return ":".join([self.file, *numbers])
 
 
 class OutputLost(OSError):

@@ -33,8 +33,23 @@ def test_a_caret_behind_the_end_of_a_long_line() -> None:
 def test_a_line_that_fits_is_shown_whole_with_its_tabs() -> None:
     line = "\tMVI\tA," + "1" * 100
     assert str(UserError("wrong", Place(column=6), source=line)) == (
-        f"6: wrong\n    {line}\n    \t   \t^"
+        f"column 6: wrong\n    {line}\n    \t   \t^"
     )
+
+
+@pytest.mark.parametrize(
+    ("place", "told"),
+    [
+        (Place(), "wrong"),
+        (Place(column=9), "column 9: wrong"),
+        (Place(line=7), "line 7: wrong"),
+        (Place(line=7, column=12), "line 7, column 12: wrong"),
+        (Place("b.yaml", 7, 12), "b.yaml:7:12: wrong"),
+        (Place("--join", column=7), "--join:7: wrong"),
+    ],
+)
+def test_a_place_says_what_its_numbers_count(place: Place, told: str) -> None:
+    assert str(UserError("wrong", place)) == told
 
 
 @pytest.mark.parametrize("padding", ["", "." * 500])

@@ -22,6 +22,7 @@ from prompt_toolkit.layout import HSplit, Layout, Window
 from prompt_toolkit.layout.controls import FormattedTextControl
 
 from emu85.console.drivers import interrupt_holds
+from emu85.console.endings import left_by
 from emu85.console.motion import Motion, Steps
 from emu85.console.screen import ColourScreen
 from emu85.console.serial_text import SerialText
@@ -117,11 +118,17 @@ class LiveDriver:
     def drive(self, motion: Motion, *, keyboard: bool = False) -> Held:
         if isinstance(motion, Steps):
             return self._drive_steps(motion)
+        self._is_asked = False
         self._screen.begin_live()
         try:
-            return asyncio.run(self._live(motion, keyboard))
+            with left_by(lambda: self._hold(motion)):
+                return asyncio.run(self._live(motion, keyboard))
         finally:
             self._screen.end_live()
+
+    def _hold(self, motion: Motion) -> None:
+        self._is_asked = True
+        motion.hold()
 
     def _drive_steps(self, motion: Steps) -> Held:
         with interrupt_holds(motion):
@@ -134,8 +141,7 @@ class LiveDriver:
             with interrupt_holds(motion):
                 await application.run_async(handle_sigint=False)
         finally:
-            self._is_asked = True
-            motion.hold()
+            self._hold(motion)
         return await mover
 
     async def _move(self, motion: Motion, application: Application[None]) -> Held:
@@ -166,7 +172,6 @@ class LiveDriver:
             await asyncio.sleep(min(left, _SERVED))
 
     def _application(self, motion: Motion, keyboard: bool) -> Application[None]:
-        self._is_asked = False
         text = self._screen.serial_text
         line = FormattedTextControl(
             lambda: text.current,
@@ -192,8 +197,7 @@ class LiveDriver:
         keys = KeyBindings()
 
         def hold(event: KeyPressEvent) -> None:
-            self._is_asked = True
-            motion.hold()
+            self._hold(motion)
 
         def typed(event: KeyPressEvent) -> None:
             if keyboard:

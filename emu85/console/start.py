@@ -11,11 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from emu85.errors import Place, UserError
+
 if TYPE_CHECKING:
     from emu85.console.session import Session
     from emu85.machine import Machine
 
 _FAILED = 2
+_JOIN = "join "
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,13 +117,14 @@ def announce_compilation() -> None:
 
 
 def _plain(start: Start, machine: Machine, speed: float | None) -> int:
+    from emu85.console.endings import closed_at_end
     from emu85.console.screen import PlainScreen
     from emu85.console.script import do_lines, follow_pipe, read_script
     from emu85.console.session import Session
 
     session = Session(machine, PlainScreen(errors=sys.stderr), speed=speed)
     _note_firmware(session, start)
-    with contextlib.closing(session):
+    with closed_at_end(session.close):
         _join(session, start.joins)
         if start.script is not None:
             do_lines(session, read_script(start.script), str(start.script))
@@ -136,19 +140,25 @@ def _note_firmware(session: Session, start: Start) -> None:
 
 
 def _join(session: Session, joins: tuple[str, ...]) -> None:
+    """Do what the options say; their mistakes stand at the option."""
     for text in joins:
-        session.execute(f"join {text}")
+        try:
+            session.execute(f"{_JOIN}{text}")
+        except UserError as error:
+            column = max(0, error.place.column - len(_JOIN))
+            raise error.at(Place("--join", column=column), source=text) from None
 
 
 def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
     from emu85.console.drivers import interrupts_ignored
+    from emu85.console.endings import closed_at_end
     from emu85.console.script import do_lines, read_script
     from emu85.console.terminal import open_terminal
 
     console = open_terminal(machine, speed)
     session = console.session
     _note_firmware(session, start)
-    with contextlib.closing(session):
+    with closed_at_end(session.close):
         greet(session)
         _join(session, start.joins)
         with interrupts_ignored():

@@ -15,6 +15,7 @@ from prompt_toolkit.history import FileHistory, History, InMemoryHistory
 from emu85.bus.lines import Line
 from emu85.console import state_dir
 from emu85.console.drivers import interrupts_ignored
+from emu85.console.endings import has_come, left_by
 from emu85.console.live import LiveDriver, LiveScreen
 from emu85.console.session import Session
 from emu85.console.suggest import explain, suggestions
@@ -64,7 +65,10 @@ class TerminalConsole:
     def _turn(self) -> None:
         """One line read and executed."""
         try:
-            line = self._prompt.prompt(_PROMPT, inputhook=self._hook())
+            with left_by(self._leave):
+                line = self._prompt.prompt(
+                    _PROMPT, inputhook=self._hook(), pre_run=self._leave_if_ended
+                )
         except KeyboardInterrupt:
             self.session.screen.show("The board is held. 'quit' or Ctrl-D ends the session.")
             return
@@ -73,6 +77,20 @@ class TerminalConsole:
             return
         with interrupts_ignored():
             self.session.attempt(line)
+
+    def _leave(self) -> None:
+        """End the prompt as soon as its loop turns; may be called from a signal handler."""
+        application = self._prompt.app
+        if application.is_running and application.loop:
+            application.loop.call_soon_threadsafe(self._exit)
+
+    def _leave_if_ended(self) -> None:
+        if has_come():  # before there was a loop
+            self._leave()
+
+    def _exit(self) -> None:
+        if not self._prompt.app.is_done:
+            self._prompt.app.exit(exception=EOFError)
 
     def _hook(self) -> InputHook | None:
         """Serves the links while a line is typed."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shlex
 from pathlib import Path
 
 from emu85.errors import UserError
@@ -24,13 +25,13 @@ class FilesLink(Link):
 
     def __init__(self, end: SerialEnd, source: Path, target: Path) -> None:
         """Raise :class:`UserError` where one cannot be opened, or both are one file."""
-        self._names = source.name, target.name
+        self._names = tuple(shlex.quote(str(path)) for path in (source, target))
         self._source = self._target = -1
         try:
             self._source = _open(source, os.O_RDONLY)
             self._target = _open(target, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
             if os.path.sameopenfile(self._source, self._target):
-                raise UserError(f"{source.name} cannot be input and output", expected="two files")
+                raise UserError(f"{source} cannot be input and output", expected="two files")
         except UserError:
             self._shut()
             raise
@@ -73,4 +74,4 @@ def _open(path: Path, flags: int) -> int:
         return os.open(path, flags | _NONBLOCK | _BINARY, 0o666)
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) else str(error)
-        raise UserError(f"{path.name} cannot be opened: {why}", expected="a file") from None
+        raise UserError(f"{path} cannot be opened: {why}", expected="a file") from None

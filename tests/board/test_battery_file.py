@@ -3,6 +3,12 @@
 from __future__ import annotations
 
 import io
+import os
+import random
+import signal
+import sys
+import time
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -88,3 +94,46 @@ def test_two_chips_on_one_battery_file(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="more and kept have one battery file") as caught:
         bench(tmp_path, RAM + "  - {ram: 1K, name: more, at: 9000, battery: ./kept.ram}\n")
     assert caught.value.place.line == 8
+
+
+def test_power_off_and_on_at_the_console(tmp_path: Path) -> None:
+    """RAM on the battery keeps its bytes each time, in the machine and in its file."""
+    machine = Machine.from_text(
+        RAM + "  - {ram: 1K, name: lost, at: 9000}\n", file=str(tmp_path / "bench.yaml")
+    )
+    session = Session(machine, PlainScreen(io.StringIO()))
+    for value in range(1, 5):
+        session.execute(f"put mem 8000 {value:02X} {value + 1:02X}")
+        session.execute(f"put mem 9000 {value:02X} {value + 1:02X}")
+        session.execute("power")
+        assert machine.memory[0x8000:0x8002] == bytes([value, value + 1])
+        assert machine.memory[0x9000:0x9002] == bytes(2)
+        assert (tmp_path / "kept.ram").read_bytes()[:2] == bytes([value, value + 1])
+    session.close()
+    again = Machine.from_text(RAM, file=str(tmp_path / "bench.yaml"))
+    assert again.memory[0x8000:0x8002] == bytes([4, 5])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs fork and SIGKILL")
+def test_a_process_killed_while_saving_leaves_a_whole_file(tmp_path: Path) -> None:
+    machine = bench(tmp_path)
+    cells = machine.board.store[machine.word(0x8000) & INDEX_MASK :][:1024]
+    moments = random.Random(85)
+    for trial in range(1, 41):
+        told, tells = os.pipe()
+        child = os.fork()
+        if child == 0:
+            for value in count(trial):  # until it is killed
+                cells[:] = value % 256
+                machine.board.save_batteries()
+                os.write(tells, b".")
+        os.read(told, 1)  # saved once
+        time.sleep(moments.uniform(0, 0.003))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        os.close(told)
+        os.close(tells)
+        data = (tmp_path / "kept.ram").read_bytes()
+        assert len(data) == 1024 and len(set(data)) == 1
+        assert (data[0] - trial) % 256 < 100
+    bench(tmp_path)  # and it is taken

@@ -83,7 +83,7 @@ def test_a_joined_end_leaves_the_pane_and_comes_back(bench: Bench, tmp_path: Pat
     source.write_bytes(b"from a file")
     bench.do("run for 1 ms")
     told = bench.do(f"join usart files '{source}' {target}")
-    assert told == "usart is joined to files in put in, out out.\n"
+    assert told == f"usart is joined to files '{source}' in, {target} out.\n"
     assert bench.session.pane.name == "serial"
     assert "from a file" not in bench.do("run for 10 ms")
     assert target.read_bytes() == b"from a file"
@@ -156,7 +156,13 @@ def test_a_bad_join_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFi
     (tmp_path / "echo.yaml").write_text(USART)
     arguments = ["run", "--board", str(tmp_path / "echo.yaml"), "--join", "usart pyt"]
     assert main(arguments) == 2
-    assert "did you mean 'pty'" in capsys.readouterr().err
+    assert capsys.readouterr().err.endswith(
+        "\nemu85: --join:7: 'pyt' cannot be taken here; expected 'pty' or 'tcp' or 'files'; "
+        "did you mean 'pty'?\n    usart pyt\n          ^\n"
+    )
+    arguments[-1] = f"usart files {tmp_path / 'none'} out"
+    assert main(arguments) == 2
+    assert f"--join: {tmp_path / 'none'} cannot be opened" in capsys.readouterr().err
 
 
 def test_what_is_left_is_handed_on_when_the_session_ends(tmp_path: Path) -> None:
