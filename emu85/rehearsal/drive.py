@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from emu85.burn.drive import Driven
 from emu85.errors import UserError
 from emu85.machine import Machine
 from emu85.profile import longest_slice
-from emu85.rehearsal import perform
+from emu85.rehearsal import Step, perform
 from emu85.rehearsal.script import read_script
 from emu85.rehearsal.stage import board_of
 
@@ -17,13 +17,17 @@ from emu85.rehearsal.stage import board_of
 class RehearsedRun:
     """Performs a rehearsal on the machine it is handed, and tells what differs."""
 
-    def __init__(self, path: str | Path) -> None:
+    def __init__(self, path: str | Path, symbols: Mapping[str, int] | None = None) -> None:
         """Read the rehearsal.
+
+        Args:
+            symbols: names for its lines, beside those that the machine has.
 
         Raises:
             UserError: it cannot be read.
         """
         self._script = read_script(Path(path))
+        self._symbols = dict(symbols or {})
 
     def __call__(self, machine: Machine, look: Callable[[], None]) -> Driven:
         """Perform it; ``look`` is called whenever the machine rests, and often enough.
@@ -32,6 +36,7 @@ class RehearsedRun:
             UserError: a mistake in the rehearsal, or it is for another board.
         """
         self._check_board(machine)
+        machine.symbols = {**machine.symbols, **self._symbols}
         looking = _Looking(machine, look)
         machine.companions.append(looking)
         try:
@@ -40,7 +45,7 @@ class RehearsedRun:
             machine.companions.remove(looking)
         return Driven(
             f"the rehearsal {verdict.path.name}, {verdict.seconds:.3f} s of board time",
-            [f"{step.place}: {step.text}" for step in verdict.failed],
+            [_failure(step) for step in verdict.failed],
         )
 
     def _check_board(self, machine: Machine) -> None:
@@ -51,6 +56,10 @@ class RehearsedRun:
             raise line.blame(
                 UserError("the rehearsal is for another board", expected=f"'board: {there}'")
             )
+
+
+def _failure(step: Step) -> str:
+    return f"{Path(step.place.file).name}:{step.place.line}: {step.text}"
 
 
 class _Looking:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from emu85.board import fit, load_board
+from emu85.cli import main
 from emu85.errors import UserError
 from emu85.machine import Machine
 from emu85.profile import longest_slice
@@ -32,7 +33,9 @@ def test_it_is_looked_at_often_enough(tmp_path: Path) -> None:
     gaps = [later - before for before, later in zip([3, *seen], seen, strict=False)]
     assert max(gaps) <= longest_slice(made) + 20
     assert seen[-1] == made.t
-    assert made.companions == []
+    looks = len(seen)
+    made.run(t_states=100)
+    assert len(seen) == looks
 
 
 def test_what_differs_is_a_failure(tmp_path: Path) -> None:
@@ -41,8 +44,8 @@ def test_what_differs_is_a_failure(tmp_path: Path) -> None:
         machine(tmp_path), lambda: None
     )
     assert driven.failures == [
-        f"{tmp_path / 'test.rehearsal'}:5: see A 12",
-        f"{tmp_path / 'test.rehearsal'}:6: see SP 1",
+        "test.rehearsal:5: see A 12",
+        "test.rehearsal:6: see SP 1",
     ]
 
 
@@ -52,3 +55,17 @@ def test_another_board_is_told(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="for another board") as caught:
         drive(machine(tmp_path), lambda: None)
     assert caught.value.place.line == 2
+
+
+def test_a_burn_check_is_driven_by_a_rehearsal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lay_out(tmp_path)
+    check = ["burn-check", str(tmp_path / "bench.asm"), "--board", str(tmp_path / "bench.yaml")]
+    rehearsal = write(tmp_path, "reach COUNTED\nsee mem 8000 3E 05\nrun for 20 ms\n")
+    assert main([*check, "--rehearsal", str(rehearsal)]) == 0
+    assert "the rehearsal test.rehearsal, 0.020 s of board time" in capsys.readouterr().out
+    rehearsal.write_text(rehearsal.read_text().replace("3E 05", "3E 06"))
+    assert main([*check, "--rehearsal", str(rehearsal)]) == 1
+    assert "test.rehearsal:5: see mem 8000 3E 06" in capsys.readouterr().out
+    assert main([*check, "--rehearsal", str(tmp_path / "none.rehearsal")]) == 2
