@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
 
 from emu85.burn.drive import Driven
@@ -11,23 +11,19 @@ from emu85.machine import Machine
 from emu85.profile import longest_slice
 from emu85.rehearsal import Step, perform
 from emu85.rehearsal.script import read_script
-from emu85.rehearsal.stage import board_of
+from emu85.rehearsal.stage import board_of, give_names
 
 
 class RehearsedRun:
     """Performs a rehearsal on the machine it is handed, and tells what differs."""
 
-    def __init__(self, path: str | Path, symbols: Mapping[str, int] | None = None) -> None:
+    def __init__(self, path: str | Path) -> None:
         """Read the rehearsal.
-
-        Args:
-            symbols: names for its lines, beside those that the machine has.
 
         Raises:
             UserError: it cannot be read.
         """
         self._script = read_script(Path(path))
-        self._symbols = dict(symbols or {})
 
     def __call__(self, machine: Machine, look: Callable[[], None]) -> Driven:
         """Perform it; ``look`` is called whenever the machine rests, and often enough.
@@ -36,7 +32,7 @@ class RehearsedRun:
             UserError: a mistake in the rehearsal, or it is for another board.
         """
         self._check_board(machine)
-        machine.symbols = {**machine.symbols, **self._symbols}
+        give_names(self._script, machine)
         looking = _Looking(machine, look)
         machine.companions.append(looking)
         try:

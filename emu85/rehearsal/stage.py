@@ -45,11 +45,8 @@ def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machin
     if own is not None:
         _burn(script, machine, own)
     elif firmware is not None:
-        image = firmware if isinstance(firmware, Image) else _read(script, Path(firmware))
-        machine.load(image)
-        if not image.symbols:
-            _name_alike(script, machine, image)
-    _add_symbols(script, machine)
+        machine.load(firmware if isinstance(firmware, Image) else _read(script, Path(firmware)))
+    give_names(script, machine)
     return machine
 
 
@@ -113,27 +110,34 @@ def _read(script: Script, path: Path) -> Image:
     return read_image(path, at=script.address() if is_binary else None)
 
 
-def _name_alike(script: Script, machine: Machine, image: Image) -> None:
-    """Give an image without symbols those of the heading's firmware, if it is the same."""
+def give_names(script: Script, machine: Machine) -> None:
+    """Give a machine without symbols those of the heading's firmware, if it holds just that.
+
+    The heading's own symbols come to it in any case.
+
+    Raises:
+        UserError: the heading's symbol file cannot be read.
+    """
+    if not machine.symbols:
+        _name_alike(script, machine)
+    _add_symbols(script, machine)
+
+
+def _name_alike(script: Script, machine: Machine) -> None:
     try:
         path = _own_firmware(script, machine)
         own = None if path is None else _read(script, path)
     except UserError:
-        return  # the image stands in for a firmware that need not be there
-    if own is not None and own.segments and _holds(image, own):
+        return  # what is burnt stands in for a firmware that need not be there
+    if own is not None and _holds(machine, own):
         machine.symbols = dict(own.symbols)
         machine.equated = set(own.equated)
 
 
-def _holds(image: Image, own: Image) -> bool:
-    """Whether an image has every byte of another."""
-    low, high = image.span
-    return all(
-        low <= segment.start
-        and segment.end <= high + 1
-        and image.bytes_at(segment.start, len(segment.data)) == segment.data
-        for segment in own.segments
-    )
+def _holds(machine: Machine, image: Image) -> bool:
+    """Whether every byte of an image is in the machine's memory."""
+    memory = machine.memory
+    return all(memory[each.start : each.end] == each.data for each in image.segments)
 
 
 def _add_symbols(script: Script, machine: Machine) -> None:
