@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from emu85.board import fit, load_board
-from emu85.cli import main
 from emu85.errors import UserError
 from emu85.machine import Machine
 from emu85.profile import longest_slice
@@ -55,17 +54,3 @@ def test_another_board_is_told(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="for another board") as caught:
         drive(machine(tmp_path), lambda: None)
     assert caught.value.place.line == 2
-
-
-def test_a_burn_check_is_driven_by_a_rehearsal(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    lay_out(tmp_path)
-    check = ["burn-check", str(tmp_path / "bench.asm"), "--board", str(tmp_path / "bench.yaml")]
-    rehearsal = write(tmp_path, "reach COUNTED\nsee mem 8000 3E 05\nrun for 20 ms\n")
-    assert main([*check, "--rehearsal", str(rehearsal)]) == 0
-    assert "the rehearsal test.rehearsal, 0.020 s of board time" in capsys.readouterr().out
-    rehearsal.write_text(rehearsal.read_text().replace("3E 05", "3E 06"))
-    assert main([*check, "--rehearsal", str(rehearsal)]) == 1
-    assert "test.rehearsal:5: see mem 8000 3E 06" in capsys.readouterr().out
-    assert main([*check, "--rehearsal", str(tmp_path / "none.rehearsal")]) == 2
