@@ -140,11 +140,13 @@ class Trace:
         self.total = 0
         self._first = 0
 
-    def go_back(self, total: int) -> None:
-        """Take back all records but the first ``total`` since power-on.
+    def go_to(self, total: int) -> None:
+        """Be as after the first ``total`` records since power-on.
 
-        What later records have overwritten in the ring stays forgotten.
+        What later records have overwritten in the ring stays forgotten.  Going forward,
+        the trace is empty: what is in the ring may be of another time.
         """
-        self._first = min(max(self._first, self.total - self.size), total)
+        oldest = max(self._first, self.total - self.size)
+        self._first = min(oldest, total) if total <= self.total else total
         self.total = total
         self.position = total % self.size * CELLS_PER_RECORD

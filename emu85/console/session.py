@@ -27,6 +27,7 @@ from emu85.console.views.held import held_sentence
 from emu85.console.views.places import Places
 from emu85.console.words import FORMS
 from emu85.errors import OutputLost, Place, UserError, pointed
+from emu85.history.history import History
 from emu85.links import Link, Links
 from emu85.machine import Held, Machine, Reason
 from emu85.wording import counted
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
 
 _LAST_BYTES = 1.0
 """Seconds for which the end of a session waits for readers outside."""
+_ATTENDED = 0.02
+"""Seconds between two looks at the links while the board is held."""
 _ROWS_AFTER_A_MOVE = 16
 """Machine cycles shown after a step of many."""
 
@@ -52,6 +55,7 @@ class Session:
 
     Attributes:
         machine: the board and its CPU.
+        history: its past.
         screen: where text goes.
         throttle: board time against the wall clock.
         driver: lets motions pass.
@@ -74,6 +78,7 @@ class Session:
         driver: Driver | None = None,
     ) -> None:
         self.machine = machine
+        self.history = History(machine)
         self.screen = screen
         self.throttle = Throttle(speed, machine.clock_hz)
         self.driver: Driver = driver or PlainDriver()
@@ -161,6 +166,21 @@ class Session:
         if self.pane.name:
             self.lines_done.sent(self.pane.name, data)
             self.pane.end.send(data)
+
+    def attend(self) -> float | None:
+        """Serve the links while the board is held.
+
+        Not after RESET: firmware has to move first, to set up its USART, or characters
+        from outside would be lost.
+
+        Returns:
+            seconds within which to do it again; None if nothing is joined.
+        """
+        if not len(self.links):
+            return None
+        if self.machine.trace[-1]["type"] != Cycle.RESET:
+            self.links.pump()
+        return _ATTENDED
 
     def join(self, end: str, text: str) -> Link:
         """Join a serial end to the outside; the pane leaves it.

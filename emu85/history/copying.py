@@ -20,6 +20,7 @@ import copy
 import enum
 import functools
 import types
+import typing
 from collections import deque
 from collections.abc import Iterable
 from fractions import Fraction
@@ -58,8 +59,28 @@ def _never_changes(kind: type) -> bool:
     if known is None:
         parameters = getattr(kind, "__dataclass_params__", None)
         is_frozen = parameters is not None and bool(parameters.frozen)
-        known = _known_kinds[kind] = is_frozen or issubclass(kind, _UNCHANGING)
+        known = is_frozen or issubclass(kind, _UNCHANGING) or _is_plain_row(kind)
+        _known_kinds[kind] = known
     return known
+
+
+def _is_plain_row(kind: type) -> bool:
+    """Whether a kind is a named tuple of nothing but what cannot change."""
+    if not (issubclass(kind, tuple) and hasattr(kind, "_fields")):
+        return False
+    try:
+        hints = typing.get_type_hints(kind).values()
+    except NameError:  # named for type checkers only
+        return False
+    return all(map(_is_plain, hints))
+
+
+def _is_plain(hint: Any) -> bool:
+    """Whether an annotation allows only what cannot change."""
+    parts = typing.get_args(hint)
+    if parts:
+        return all(part is Ellipsis or _is_plain(part) for part in parts)
+    return isinstance(hint, type) and issubclass(hint, _UNCHANGING)
 
 
 class Copier:
@@ -143,7 +164,17 @@ def attributes(value: Any) -> dict[str, Any]:
     return held
 
 
+_known_slots: dict[type, tuple[str, ...]] = {}
+
+
 def _slots(kind: type) -> tuple[str, ...]:
+    known = _known_slots.get(kind)
+    if known is None:
+        known = _known_slots[kind] = _declared_slots(kind)
+    return known
+
+
+def _declared_slots(kind: type) -> tuple[str, ...]:
     named: list[str] = []
     for base in kind.__mro__:
         slots = base.__dict__.get("__slots__", ())

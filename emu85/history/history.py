@@ -30,10 +30,13 @@ from emu85.machine import Machine
 from emu85.stops import Condition
 from emu85.stops.match import find as find_in
 
-APART = 0.05
+APART = 0.02
 """Seconds of work between snapshots, so that the run from one to the next is short."""
 
-MOST = 150
+_DEAR = 10
+"""Snapshots are at least so many times further apart than it takes to make one."""
+
+MOST = 80
 """Snapshots kept; beyond them, those are dropped that leave the least gap for their age."""
 
 _FEWEST_T = 3
@@ -58,11 +61,12 @@ class History:
         journal: what was done from outside.
     """
 
-    def __init__(self, machine: Machine, *, apart: float = APART, most: int = MOST) -> None:
+    def __init__(self, machine: Machine, *, apart: float | None = None, most: int = MOST) -> None:
         """Keep the history of ``machine`` from its present moment on.
 
         Args:
-            apart: seconds of work between snapshots.
+            apart: seconds of work between snapshots; :data:`APART` unless given, or more
+                where snapshots are dear.
             most: snapshots kept, at least 2.
         """
         self.machine = machine
@@ -76,6 +80,7 @@ class History:
         self._rest_t = machine.t
         self._worked = 0.0
         self._began = 0.0
+        self._cost = 0.0
         self._is_moving = False
         self._is_doing_again = False
         machine.companions.append(self)
@@ -90,10 +95,8 @@ class History:
     # --- going along (machine.Companion) ----------------------------------------
 
     def begin(self) -> None:
-        """A motion begins: what was put into registers since the last is a deed."""
-        changed = self._changed_cells()
-        if changed:
-            self._note(Deed("cells", (changed,)))
+        """A motion begins."""
+        self._notice_cells()
         self._is_moving = True
         self._began = time.monotonic()
 
@@ -110,10 +113,15 @@ class History:
             self._do_again()
         self.latest_t = max(self.latest_t, self.machine.t)
         self._keep_cells()
-        if self._worked >= self._apart:
+        if self._worked >= self._interval:
             self._take()
             self._worked = 0.0
             self._began = time.monotonic()
+            self._cost = self._began - now
+
+    @property
+    def _interval(self) -> float:
+        return max(APART, _DEAR * self._cost) if self._apart is None else self._apart
 
     def end(self) -> None:
         """The motion is over."""
@@ -124,6 +132,7 @@ class History:
     @property
     def in_past(self) -> bool:
         """Whether moments later than now are known."""
+        self._notice_cells()
         return self.machine.t < self.latest_t
 
     @property
@@ -136,9 +145,10 @@ class History:
 
         It is between :attr:`first_t` and :attr:`latest_t`, whatever ``t`` is.
         """
+        self._notice_cells()
         t = max(self.first_t, min(t, self.latest_t))
         with self._unheard():
-            if t < self.machine.t:
+            if t < self.machine.t or self._snapshot_before(t) > self._snapshot_before(self._rest_t):
                 self._put_back(t)
             self._run_to(t)
 
@@ -185,6 +195,10 @@ class History:
 
         return self._last(writes, 1, self.machine.t)
 
+    def instruction_before(self, t: int) -> Found:
+        """The record that began the instruction, or its acceptance, under way at ``t``."""
+        return self._last(_starts, 1, t)
+
     # --- doing it ---------------------------------------------------------------------
 
     def _start(self) -> None:
@@ -220,6 +234,12 @@ class History:
         self._cells = self.machine.registers.state.tolist()
         self._rest_t = self.machine.t
 
+    def _notice_cells(self) -> None:
+        """What was put into registers since the machine rests is a deed."""
+        changed = self._changed_cells()
+        if changed:
+            self._note(Deed("cells", (changed,)))
+
     def _changed_cells(self) -> list[tuple[int, int]]:
         now = self.machine.registers.state.tolist()
         if now == self._cells:
@@ -230,11 +250,11 @@ class History:
     def _take(self) -> None:
         """Make a snapshot, unless there is one of this moment."""
         t = self.machine.t
-        place = bisect_right(self.snapshots, t, key=lambda kept: kept[0].t)
-        if place and self.snapshots[place - 1][0].t == t:
+        before = self._snapshot_before(t)
+        if before >= 0 and self.snapshots[before][0].t == t:
             return
         kept = (Snapshot(self.machine, self._first_map), self.journal.done)
-        self.snapshots.insert(place, kept)
+        self.snapshots.insert(before + 1, kept)
         if len(self.snapshots) > self._most:
             self._drop_one()
 
@@ -247,16 +267,21 @@ class History:
 
     def _put_back(self, t: int) -> None:
         """Be at a snapshot of before ``t``, if possible so long before that the trace is of use."""
-        last = bisect_right(self.snapshots, t, key=lambda kept: kept[0].t) - 1
+        last = self._snapshot_before(t)
         snapshot, done = self.snapshots[self._with_a_past(last)]
         snapshot.put_back(self.machine)
         self.journal.done = done
         self._keep_cells()
 
+    def _snapshot_before(self, t: int) -> int:
+        """The number of the last snapshot at ``t`` or before."""
+        return bisect_right(self.snapshots, t, key=lambda kept: kept[0].t) - 1
+
     def _with_a_past(self, last: int) -> int:
         """The number of a snapshot, ``last`` or before, from which a trace is made anew."""
         total = self.snapshots[last][0].total
-        if total - self.machine.trace.forgotten >= _WORTH:
+        trace = self.machine.trace
+        if total <= trace.total and total - trace.forgotten >= _WORTH:
             return last
         place = last
         while place and total - self.snapshots[place][0].total < _WORTH:
@@ -299,6 +324,7 @@ class History:
         The trace is asked first, then what it has forgotten, stretch by stretch
         backwards from snapshot to snapshot.
         """
+        self._notice_cells()
         here = self.machine.t
         found, count = _picked(self.machine, picks, count, before)
         if found is not None or not older:

@@ -78,7 +78,7 @@ class Snapshot:
         machine.findings.put_back(self._findings)
         machine.stops.put_back("firmware", self._firmware)
         self._put_cells(machine)
-        machine.trace.go_back(self.total)
+        machine.trace.go_to(self.total)
 
     def _put_cells(self, machine: Machine) -> None:
         state = machine.registers.state

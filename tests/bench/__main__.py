@@ -7,6 +7,7 @@ import sys
 from tests.bench.compute import compute
 from tests.bench.firmware import firmware
 from tests.bench.gantry import gantry
+from tests.bench.history import history
 from tests.bench.memory import memory
 from tests.bench.polling import polling
 from tests.bench.query import query
@@ -22,6 +23,7 @@ MEASURES: dict[str, Measure] = {
     "gantry": gantry,
     "usart": usart,
     "query": query,
+    "history": history,
     "rehearse": rehearsing,
     "first-start": first_start,
     "later-start": later_start,

@@ -35,6 +35,12 @@ class Stone:
     inside: list[int]
 
 
+class Row(NamedTuple):
+    number: int | Fraction
+    name: str
+    levels: tuple[int, ...] = ()
+
+
 class Pair(NamedTuple):
     first: object
     second: object
@@ -67,6 +73,13 @@ def test_what_can_change_is_copied_to_the_bottom(value: Any) -> None:
     assert not isinstance(inner, list) or inner is not inner_copy
     if isinstance(value, deque):
         assert copied.maxlen == 5
+
+
+def test_rows_of_plain_values_are_shared_and_the_list_is_not() -> None:
+    rows = deque([Row(1, "a"), Row(Fraction(1, 2), "b", (1, 0))], maxlen=4)
+    copied = Copier(()).copy(rows)
+    assert copied == rows and copied is not rows and copied.maxlen == 4
+    assert all(new is old for new, old in zip(copied, rows, strict=True))
 
 
 def test_arrays_are_copied() -> None:

@@ -98,7 +98,7 @@ def test_moments_of_the_backplane_with_all_its_chips() -> None:
             machine.board.adjust("pad", "press", "A")
         machine.step(3)
         seen[machine.t] = sight(machine)
-    assert len(history.snapshots) > 3
+    assert len(history.snapshots) > 1
     for t in rng.sample(list(seen), k=20):
         history.go_to(t)
         assert machine.t == t and same(seen[t], machine)

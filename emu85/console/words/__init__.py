@@ -5,6 +5,7 @@ from emu85.console.words import (
     asking,
     changing,
     files,
+    going_back,
     joining,
     looking,
     moving,
@@ -13,7 +14,18 @@ from emu85.console.words import (
     talking,
 )
 
-_ORDER = (moving, stopping, looking, changing, talking, joining, rehearsing, files, asking)
+_ORDER = (
+    moving,
+    going_back,
+    stopping,
+    looking,
+    changing,
+    talking,
+    joining,
+    rehearsing,
+    files,
+    asking,
+)
 
 FORMS = [
     form for group in _ORDER for form in registry.FORMS if form.action.__module__ == group.__name__

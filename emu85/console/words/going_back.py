@@ -1,0 +1,107 @@
+"""Going back in time"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from emu85.bus.lines import Line
+from emu85.console.registry import form
+from emu85.console.views import bus
+from emu85.errors import UserError
+from emu85.wording import counted
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+
+
+@form("back [COUNT]", "one machine cycle back, or so many")
+def back(session: Session, count: int = 1) -> None:
+    """All of the board goes back: memory, chips, characters under way. From there 'step'
+    and 'run' do again what was done, with what was typed and pressed at its time, until
+    you do something new; then what was to come is forgotten. 'forth' returns."""
+    session.history.back_cycles(count)
+    _show(session)
+
+
+@form("back instruction [COUNT]", "to the start of so many instructions before")
+def back_instruction(session: Session, count: int = 1) -> None:
+    """In the middle of an instruction that is its own start."""
+    session.history.back_instructions(count)
+    _show(session)
+
+
+@form("back stop", "to where an armed stop would have held last")
+def back_stop(session: Session) -> None:
+    """Stops that count or look for one cycle after another are followed as far as the
+    trace goes."""
+    conditions = [s.condition for s in session.machine.stops if s.armed and s.owner == "user"]
+    if not conditions:
+        raise UserError("no stop is armed", expected="'stop on …' first")
+    if session.history.back_to(conditions) is None:
+        session.screen.show("No machine cycle before this one met an armed stop.")
+        return
+    _show(session)
+
+
+@form("back to TIME", "to a moment, counted from power-on")
+def back_to(session: Session, time: int) -> None:
+    """back to 12 ms     back to 35000 T"""
+    _check_past(session, time)
+    session.history.go_to(time)
+    _show(session)
+
+
+@form("forth", "to the newest moment there is, from the past")
+def forth(session: Session) -> None:
+    if not session.history.in_past:
+        session.screen.show("This is the newest moment.")
+        return
+    session.history.go_to(session.history.latest_t)
+    _show(session)
+
+
+@form("forth to TIME", "to a later moment, from the past")
+def forth_to(session: Session, time: int) -> None:
+    history = session.history
+    if time > history.latest_t:
+        raise UserError(
+            f"nothing is known of T {time}",
+            expected=f"up to T {history.latest_t}; 'run for …' goes on from there",
+        )
+    if time < session.machine.t:
+        raise UserError(f"T {time} is over", expected="'back to …'")
+    history.go_to(time)
+    _show(session)
+
+
+@form("who ADDRESS", "the write that last changed a byte")
+def who(session: Session, address: int) -> None:
+    """With the instruction that wrote it. Writes by way of a mirror and by DMA count as
+    well. The board stays where it is; 'back to … T' goes to one of the moments shown."""
+    write = session.history.last_write(address)
+    if write is None:
+        session.screen.show(f"Nothing has been written to {session.places.text(address)}.")
+        return
+    is_master = bool(int(write["lines"]) & Line.HLDA)
+    fetch = None if is_master else session.history.instruction_before(int(write["t"]))
+    records = [record for record in (fetch, write) if record is not None]
+    for line in bus.header(session.screen.width):
+        session.screen.show(line)
+    for line in bus.rows(records, session.screen.width, session.disassembly):
+        session.screen.show(line)
+    if is_master:
+        session.screen.show("A bus master wrote it, while the CPU was on hold.")
+
+
+def _check_past(session: Session, t: int) -> None:
+    if t > session.machine.t:
+        raise UserError(f"T {t} is still to come", expected="a moment before now, or 'forth to …'")
+
+
+def _show(session: Session) -> None:
+    """Where the board is now, and how far that is from the newest moment."""
+    history = session.history
+    session.show_bus()
+    if history.in_past:
+        ago = history.latest_t - session.machine.t
+        session.screen.show(f"{counted(ago, 'T-state')} before the newest moment.")

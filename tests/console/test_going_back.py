@@ -1,0 +1,79 @@
+"""Going back at the console: what it says, and where the board is then."""
+
+from pathlib import Path
+
+import pytest
+
+from emu85.errors import UserError
+from tests.console.bench import Bench
+from tests.console.programs import COUNTER
+
+
+@pytest.fixture
+def slate(tmp_path: Path) -> Bench:
+    return Bench("slate", COUNTER, tmp_path)
+
+
+def test_back_undoes_steps_one_by_one(slate: Bench) -> None:
+    slate.do("step 5")
+    moments = [slate.machine.t]
+    for _ in range(3):
+        text = slate.do("back")
+        assert text.splitlines()[-1].endswith("before the newest moment.")
+        moments.append(slate.machine.t)
+    assert moments == sorted(moments, reverse=True)
+    assert len(slate.machine.trace) == 1 + 5 - 3  # RESET, and what is left of the steps
+    slate.do("step 3")
+    assert slate.machine.t == moments[0]
+    slate.do("back 2")
+    assert "newest" not in slate.do("forth")
+    assert slate.machine.t == moments[0]
+
+
+def test_back_by_instructions_and_to_a_stop(slate: Bench) -> None:
+    slate.do("step instruction 10")
+    here = slate.machine.registers.instruction_at
+    slate.do("step instruction 3", "step", "back instruction 4")
+    assert slate.machine.registers.instruction_at == here and slate.machine.registers.boundary
+    slate.do("stop on MW at 8004", "run", "run", "run")
+    third = slate.machine.t
+    text = slate.do("back stop")
+    assert "MW  memory write" in text and "8004" in text
+    assert "Held by stop 1" in slate.do("run")
+    assert slate.machine.t == third
+    slate.do("back to 3 T")
+    assert "No machine cycle before this one met an armed stop." in slate.do("back stop")
+    slate.do("stops rest 1")
+    with pytest.raises(UserError, match="no stop is armed"):
+        slate.do("back stop")
+
+
+def test_who_wrote_it(slate: Bench) -> None:
+    slate.do("stop on MW at 8004", "run", "run", "step 20")
+    here = slate.machine.t
+    rows = slate.do("who 8004").splitlines()
+    assert rows[-2].split()[1] == "OF"
+    assert rows[-1].split()[1:3] == ["MW", "1000"]  # the address begins so, in binary
+    assert slate.machine.t == here
+    assert slate.do("who 87F0") == "Nothing has been written to 87F0.\n"
+
+
+def test_moments_that_cannot_be_gone_to(slate: Bench) -> None:
+    slate.do("run for 100 T")
+    here = slate.machine.t
+    for line, words in (
+        ("back to 1 s", "is still to come; expected a moment before now"),
+        ("forth to 1 s", "nothing is known of T"),
+        ("forth to 5 T", "T 5 is over; expected 'back to"),
+    ):
+        with pytest.raises(UserError, match=words):
+            slate.do(line)
+    assert slate.machine.t == here
+    assert slate.do("forth") == "This is the newest moment.\n"
+
+
+def test_something_new_ends_what_was_to_come(slate: Bench) -> None:
+    slate.do("run for 2000 T", "back to 500 T", "put A 55")
+    assert slate.do("forth") == "This is the newest moment.\n"
+    slate.do("run for 100 T", "back to 500 T", "step")
+    assert slate.session.history.in_past
