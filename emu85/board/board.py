@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from emu85.board import shelf
 from emu85.board.clashes import clashes, refuse_clashes, selected
+from emu85.board.contents import Contents
 from emu85.board.decode import Decoded, Region, decode, regions
 from emu85.board.deeds import Deeds
 from emu85.board.description import BoardDescription, ChipUse, CpuClock, DeviceUse
@@ -217,6 +218,18 @@ class Board:
     def fixed(self) -> list[object]:
         """What parts hold on to and what is never another."""
         return [self, self._socket, self._wiring, self._ends, self._mapping, self.map, self.store]
+
+    def contents(self) -> Contents:
+        """What all chips hold."""
+        return self._memory.contents()
+
+    def put_contents(self, contents: Contents) -> None:
+        """Give all chips what they held.
+
+        Raises:
+            UserError: contents of another board.
+        """
+        self._memory.put_contents(contents)
 
     # --- what the user's side calls ----------------------------------------
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from emu85.board.contents import Contents
 from emu85.board.decode import Decoded, Ints
 from emu85.board.description import ChipUse, Fill
 from emu85.board.fill import power_on_bytes
@@ -73,6 +74,24 @@ class Memory:
         if not batteries_charged:
             for use, chip in self._battery_files:
                 self._read_battery(use, chip)
+        self._mark_code()
+
+    def contents(self) -> Contents:
+        """What all chips hold, devices' registers too."""
+        return Contents(self._store.astype("<u2").tobytes(), self._programmed.tobytes())
+
+    def put_contents(self, contents: Contents) -> None:
+        """Give all chips what they held.
+
+        Raises:
+            UserError: contents of another board.
+        """
+        store = np.frombuffer(contents.store, dtype="<u2")
+        programmed = np.frombuffer(contents.programmed, dtype=bool)
+        if not len(store) == len(programmed) == len(self._store):
+            raise UserError("contents of other chips", expected="those of this board")
+        self._store[:] = store
+        self._programmed[:] = programmed
         self._mark_code()
 
     def save_batteries(self) -> None:

@@ -6,7 +6,7 @@ full ring forgets the oldest record, and :attr:`Trace.forgotten` says how many.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +49,14 @@ class Columns:
             fields = [part[name] for part in self._parts]
             self._ordered[name] = fields[0] if len(fields) == 1 else np.concatenate(fields)
         return self._ordered[name]
+
+
+class KeptTrace(NamedTuple):
+    """A trace as it was."""
+
+    ring: NDArray[np.int64]
+    total: int
+    first: int
 
 
 class Trace:
@@ -139,6 +147,17 @@ class Trace:
         self.position = 0
         self.total = 0
         self._first = 0
+
+    def kept(self) -> KeptTrace:
+        """All of it, to be put back later."""
+        return KeptTrace(self.ring.copy(), self.total, self._first)
+
+    def put_back(self, kept: KeptTrace) -> None:
+        """Make it what it was when it was kept."""
+        self.ring[:] = kept.ring
+        self._first = kept.first
+        self.total = kept.total
+        self.position = self.total % self.size * CELLS_PER_RECORD
 
     def go_to(self, total: int) -> None:
         """Be as after the first ``total`` records since power-on.

@@ -1,27 +1,34 @@
-"""A session kept in a file: stops, symbols and speed, as JSON.
+"""A session kept in a file, as JSON: stops, symbols, speed, and the board's moment.
 
 ::
 
-    {"emu85 session": 1, "board": "saltmarsh", "speed": "real",
-     "stops": {...}, "symbols": {"TICK": "0120", "RATE": "0004"}, "equated": ["RATE"]}
+    {"emu85 session": 2, "board": "saltmarsh", "board file": "9f86...", "speed": "real",
+     "stops": {...}, "symbols": {"TICK": "0120", "RATE": "0004"}, "equated": ["RATE"],
+     "runs": [[0, 1024]], "moment": {...}, "checksum": "60303a..."}
 
-``equated`` are the symbols that stand for a value and not for a place; it may be
-left out.  The number is the version of this layout.  Machine state is no part of it.
+``equated`` are the symbols that stand for a value and not for a place, ``runs`` where
+the firmware has bytes; both may be left out.  ``board file`` is a digest of what the
+board file says, ``moment`` that of :mod:`emu85.history.kept`, ``checksum`` the SHA-256 of
+all the rest.  The number is the version of this layout; version 1 had no moment and no
+checksum, and is still taken.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from emu85.board.describe import describe
 from emu85.console import numbers
 from emu85.console.kinds import Context, Speed
 from emu85.console.throttle import speed_text
 from emu85.errors import Place, UserError
 from emu85.firmware import atomic_write
 from emu85.firmware.symbols import is_symbol_name
+from emu85.history.kept import bring_back, moment_data
 from emu85.stops import StopSet
 from emu85.wording import counted
 
@@ -29,7 +36,7 @@ if TYPE_CHECKING:
     from emu85.console.session import Session
 
 _KEY = "emu85 session"
-_VERSION = 1
+_VERSION, _WITHOUT_MOMENT = 2, 1
 _EXPECTED = "a session file written by 'save'"
 
 
@@ -43,12 +50,29 @@ def save(session: Session, path: Path) -> None:
     data = {
         _KEY: _VERSION,
         "board": machine.board.name,
+        "board file": _board_digest(session),
         "speed": speed_text(session.throttle.factor),
         "stops": _users_stops(machine.stops),
         "symbols": {name: f"{at:04X}" for name, at in machine.symbols.items()},
         "equated": sorted(machine.equated),
+        "runs": [list(run) for run in machine.runs],
+        "moment": moment_data(session.history),
     }
+    data["checksum"] = _checksum(data)
     atomic_write(path, json.dumps(data, indent=1) + "\n")
+
+
+def _checksum(data: Mapping[str, Any]) -> str:
+    rest = {name: value for name, value in data.items() if name != "checksum"}
+    return hashlib.sha256(json.dumps(rest, sort_keys=True).encode()).hexdigest()
+
+
+def _board_digest(session: Session) -> str:
+    """Of all that is on the board, and not of where its file is or how it is written."""
+    board = session.machine.board
+    lines = describe(board).splitlines()
+    text = "\n".join(line for line in lines if board.description.file not in line)
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def _users_stops(stops: StopSet) -> dict[str, Any]:
@@ -74,6 +98,7 @@ def restore(session: Session, path: Path, text: str) -> str:
         stops = StopSet.from_data(data["stops"])
         symbols = _symbols(data["symbols"])
         equated = _equated(data.get("equated", []), symbols)
+        runs = _runs(data.get("runs", []))
         speed = Speed().read(str(data["speed"]), Context())
     except KeyError as error:
         raise UserError(
@@ -81,16 +106,32 @@ def restore(session: Session, path: Path, text: str) -> str:
         ) from None
     except UserError as error:
         raise error.at(Place(str(path))) from None
-    session.machine.replace_stops(stops)
-    session.machine.symbols.clear()
-    session.machine.symbols.update(symbols)
-    session.machine.equated = equated
+    try:
+        moment = _bring_back(session, data)
+    except UserError as error:
+        raise error.at(Place(str(path))) from None
+    machine = session.machine
+    machine.stops.take_over(stops)
+    machine.symbols.clear()
+    machine.symbols.update(symbols)
+    machine.equated = equated
+    machine.runs = runs
     session.throttle.factor = speed
     taken = f"{path.name}: {counted(len(stops), 'stop')}, {counted(len(symbols), 'symbol')}"
+    return taken + moment
+
+
+def _bring_back(session: Session, data: Mapping[str, Any]) -> str:
+    """Come to the moment that was saved, if it is one of this board; words on it."""
     there, here = data.get("board"), session.machine.board.name
-    if there == here:
-        return taken
-    return f"{taken}. It was saved on {there}; this board is {here}: do its addresses hold here?"
+    if there != here:
+        return f". It was saved on {there}; this board is {here}: do its addresses hold here?"
+    if "moment" not in data:
+        return ""
+    if data.get("board file") != _board_digest(session):
+        return ". The board has been changed since, so it stays at its own moment"
+    bring_back(session.history, data["moment"])
+    return f", T-state {session.machine.t} with all that led to it"
 
 
 def _read(text: str, path: Path) -> dict[str, Any]:
@@ -103,13 +144,28 @@ def _read(text: str, path: Path) -> dict[str, Any]:
         raise UserError(f"not JSON: {error}", Place(str(path)), expected=_EXPECTED) from None
     if not isinstance(data, dict) or _KEY not in data:
         raise UserError("no saved session", Place(str(path)), expected=_EXPECTED)
-    if data[_KEY] != _VERSION:
+    if data[_KEY] not in (_VERSION, _WITHOUT_MOMENT):
         raise UserError(
             f"a session of version {data[_KEY]!r}",
             Place(str(path)),
             expected=f"version {_VERSION}",
         )
+    if data[_KEY] == _VERSION and data.get("checksum") != _checksum(data):
+        raise UserError(
+            "the session is damaged: its checksum is not that of its content",
+            Place(str(path)),
+            expected=_EXPECTED,
+        )
     return data
+
+
+def _runs(data: Any) -> tuple[tuple[int, int], ...]:
+    if not isinstance(data, list):
+        raise UserError("the saved runs are no list", expected=_EXPECTED)
+    for run in data:
+        if not (isinstance(run, list) and len(run) == 2 and all(type(n) is int for n in run)):
+            raise UserError(f"{run!r} is no run of bytes", expected=_EXPECTED)
+    return tuple((first, last) for first, last in data)
 
 
 def _symbols(data: Any) -> dict[str, int]:

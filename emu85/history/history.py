@@ -16,13 +16,15 @@ import time
 from bisect import bisect_right
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from emu85.board.contents import Contents
 from emu85.board.deeds import Deed
 from emu85.bus.cycles import Cycle
-from emu85.bus.trace import Columns
+from emu85.bus.trace import Columns, KeptTrace
 from emu85.cpu.layout import IO_BASE
 from emu85.history.journal import Journal
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
@@ -52,6 +54,17 @@ Picks = Callable[[Columns], NDArray[np.intp]]
 """Indices, oldest first, of the records that are looked for."""
 
 
+class KeptHistory(NamedTuple):
+    """A history as it was, and the moment at which the machine was in it."""
+
+    now: Snapshot
+    trace: KeptTrace
+    journal: Journal
+    snapshots: list[tuple[Snapshot, int]]
+    latest_t: int
+    beginning: Contents
+
+
 class History:
     """The past of one machine, from power-on.
 
@@ -76,6 +89,7 @@ class History:
         self._apart = apart
         self._most = max(2, most)
         self._first_map = machine.board.map.copy()
+        self._beginning = machine.board.contents()
         self._cells: list[int] = []
         self._rest_t = machine.t
         self._worked = 0.0
@@ -91,6 +105,40 @@ class History:
         """Keep it no longer."""
         self.machine.companions.remove(self)
         self.machine.board.deeds.listener = None
+
+    # --- beginning, as a whole ----------------------------------------------------
+
+    @property
+    def beginning(self) -> Contents:
+        """What all chips held at :attr:`first_t`."""
+        return self._beginning
+
+    def begin_anew(self, contents: Contents) -> None:
+        """Power off and on, with all chips holding what they held.
+
+        Raises:
+            UserError: contents of another board; or a battery file cannot be written.
+        """
+        self.machine.power()
+        self.machine.board.put_contents(contents)
+        self._start()
+
+    def kept(self) -> KeptHistory:
+        """All of it and the present moment, to be put back later."""
+        now = Snapshot(self.machine, self._first_map)
+        journal = Journal()
+        journal.entries, journal.done = list(self.journal.entries), self.journal.done
+        trace = self.machine.trace.kept()
+        snapshots = list(self.snapshots)
+        return KeptHistory(now, trace, journal, snapshots, self.latest_t, self._beginning)
+
+    def put_back(self, kept: KeptHistory) -> None:
+        """Make the machine and its history what they were."""
+        kept.now.put_back(self.machine)
+        self.machine.trace.put_back(kept.trace)
+        self.journal, self.snapshots = kept.journal, kept.snapshots
+        self.latest_t, self._beginning = kept.latest_t, kept.beginning
+        self._keep_cells()
 
     # --- going along (machine.Companion) ----------------------------------------
 
@@ -207,6 +255,7 @@ class History:
         self.snapshots.clear()
         self._worked = 0.0
         self.latest_t = self.machine.t
+        self._beginning = self.machine.board.contents()
         self._keep_cells()
         self._take()
 

@@ -222,6 +222,22 @@ class StopSet:
         self._stops = dict(sorted(self._stops.items()))
         self._compile()
 
+    def take_over(self, others: StopSet) -> None:
+        """Put the user's stops of another set in place of the user's here.
+
+        Those of other owners stay; a number that one of them has is changed.
+        """
+        kept = {n: stop for n, stop in self._stops.items() if stop.owner != "user"}
+        self._next = max(self._next, others._next)
+        for stop in others:
+            if stop.owner != "user":
+                continue
+            if stop.number in kept:
+                stop.number, self._next = self._next, self._next + 1
+            kept[stop.number] = stop
+        self._stops = dict(sorted(kept.items()))
+        self._compile()
+
     def apply(self, map_array: Int64) -> None:
         """Set the watch bits of ``map_array`` (int64, ``layout.SPACE``) in place.
 

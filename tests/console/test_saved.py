@@ -1,13 +1,22 @@
 """Loading and saving from the console."""
 
+import hashlib
 import json
+import subprocess
+import sys
+import tempfile
+import time
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from emu85.errors import UserError
 from tests.console.bench import Bench
-from tests.console.programs import COUNTER
+from tests.console.programs import COUNTER, TALKER
+from tests.history.sight import sight
 
 
 @pytest.fixture
@@ -65,12 +74,36 @@ def test_files_that_cannot_be_taken(bench: Bench, line: str) -> None:
     [
         lambda data: data.pop("stops"),
         lambda data: data.pop("emu85 session"),
-        lambda data: data.update({"emu85 session": 2}),
+        lambda data: data.update({"emu85 session": 3}),
         lambda data: data["stops"].update(stops=7),
         lambda data: data.update(symbols=[1]),
         lambda data: data["symbols"].update(A="12345"),
         lambda data: data["symbols"].update({"9A": "12"}),
         lambda data: data.update(speed="warp"),
+        lambda data: data.update(runs=[[1]]),
+        lambda data: data.update(moment=7),
+        lambda data: data["moment"].pop("began"),
+        lambda data: data["moment"].update(began="AAAA"),
+        lambda data: data["moment"].update(began=data["moment"]["programmed"]),
+        lambda data: data["moment"].update(T=-5),
+        lambda data: data["moment"].update(T="soon"),
+        lambda data: data["moment"].update(T=data["moment"]["T"] + 100),
+        lambda data: data["moment"].update({"first T": 0}),
+        lambda data: data["moment"].update(digest="00"),
+        lambda data: data["moment"]["done"].append([1, "reset"]),
+        lambda data: data["moment"]["done"].append(5),
+        *(
+            lambda data, deed=deed: data["moment"]["done"].append([data["moment"]["T"], *deed])
+            for deed in (
+                ["melt"],
+                ["send", "nobody", {"bytes": "AA=="}],
+                ["adjust", "nobody", "press", ""],
+                ["poke", [[1 << 40, 1]]],
+                ["cells", [[4, 1 << 70]]],
+                ["program", [[5, {"bytes": "AA=="}], [5, {"bytes": "AA=="}]]],
+                ["send", 5],
+            )
+        ),
     ],
 )
 def test_a_damaged_session_changes_nothing(bench: Bench, tmp_path: Path, change: object) -> None:
@@ -78,12 +111,111 @@ def test_a_damaged_session_changes_nothing(bench: Bench, tmp_path: Path, change:
     bench.do("stop on MW at 8004", f"save {tmp_path}/s.json")
     data = json.loads((tmp_path / "s.json").read_text())
     change(data)
-    (tmp_path / "s.json").write_text(json.dumps(data))
+    (tmp_path / "s.json").write_text(json.dumps(sealed(data)))
+    bench.do("run", "step 7")
+    seen = sight(bench.machine)
     before = bench.do("stops"), dict(bench.machine.symbols), bench.session.throttle.factor
     with pytest.raises(UserError, match=r"s\.json"):
         bench.do(f"load {tmp_path}/s.json")
     after = bench.do("stops"), dict(bench.machine.symbols), bench.session.throttle.factor
     assert after == before
+    assert sight(bench.machine) == seen
+    bench.do("back 5", "step 5")
+    assert sight(bench.machine) == seen
+
+
+def sealed(data: dict[str, Any]) -> dict[str, Any]:
+    """The data with the checksum of the layout's description, made here."""
+    data.pop("checksum", None)
+    text = json.dumps(data, sort_keys=True)
+    return {**data, "checksum": hashlib.sha256(text.encode()).hexdigest()}
+
+
+@given(st.integers(0, 1 << 32))
+@settings(max_examples=60, deadline=None, derandomize=True)
+def test_a_flipped_bit_is_refused(flip: int) -> None:
+    """One session for all of them; what is still the same JSON is taken, all else refused."""
+    with tempfile.TemporaryDirectory() as folder:
+        bench = Bench("slate", COUNTER, Path(folder))
+        bench.do("stop on MW at 8004", "run", f"save {folder}/s.json")
+        whole = Path(folder, "s.json").read_bytes()
+        place, bit = divmod(flip % (8 * len(whole)), 8)
+        damaged = bytearray(whole)
+        damaged[place] ^= 1 << bit
+        Path(folder, "s.json").write_bytes(damaged)
+        try:
+            same = json.loads(damaged.decode()) == json.loads(whole)
+        except ValueError:
+            same = False
+        if same:
+            bench.do(f"load {folder}/s.json")
+            return
+        with pytest.raises(UserError):
+            bench.do(f"load {folder}/s.json")
+
+
+def test_a_session_comes_to_its_moment_with_its_past(tmp_path: Path) -> None:
+    bench = Bench("saltmarsh", TALKER, tmp_path)
+    bench.do("run for 3 ms", "put mem A900 11 22", "put HL 1234", "run for 2 ms", "back 50")
+    text = bench.do(f"save {tmp_path}/one.json")
+    seen, t = sight(bench.machine), bench.machine.t
+    other = Bench("saltmarsh", TALKER, tmp_path)
+    other.machine.power()
+    text = other.do(f"load {tmp_path}/one.json")
+    assert f"T-state {t} with all that led to it" in text
+    assert sight(other.machine) == seen
+    assert [e.deed.kind for e in other.session.history.journal.entries] == [
+        "program",
+        "poke",
+        "cells",
+    ]
+    for each in (bench, other):
+        each.do("back to 3 ms", "back 7")
+    assert sight(other.machine) == sight(bench.machine)
+
+
+def test_a_board_that_was_changed_keeps_its_own_moment(tmp_path: Path) -> None:
+    text = "name: mine\ncrystal: 4 MHz\nmemory:\n  - {ram: 4K, at: 0000, code: yes}\n"
+    for name, more in (("a", ""), ("b", "wired:\n  - {device: key}\n"), ("c", "# the same\n")):
+        (tmp_path / f"{name}.yaml").write_text(text + more)
+    first = Bench(str(tmp_path / "a.yaml"), COUNTER.replace("8800H", "0F00H"), tmp_path)
+    first.do("run for 1 ms", f"save {tmp_path}/s.json")
+    for name, words in (("b", "changed since"), ("c", "T-state")):
+        other = Bench(str(tmp_path / f"{name}.yaml"), COUNTER, tmp_path)
+        assert words in other.do(f"load {tmp_path}/s.json")
+        assert (other.machine.t == first.machine.t) == (name == "c")
+
+
+SAVER = """
+import io, sys
+from pathlib import Path
+from emu85.console.screen import PlainScreen
+from emu85.console.session import Session
+from emu85.machine import Machine
+
+session = Session(Machine.from_board("slate", trace=1000), PlainScreen(io.StringIO(), width=80))
+print("ready", flush=True)
+for number in range(100_000):
+    session.machine.step(3)
+    session.execute(f"save {sys.argv[1]}/s.json")
+"""
+
+
+def test_killed_while_saving_leaves_a_whole_file(tmp_path: Path) -> None:
+    loaded = Bench("slate", COUNTER, tmp_path)
+    moments = set()
+    for number in range(12):
+        saver = subprocess.Popen([sys.executable, "-c", SAVER, tmp_path], stdout=subprocess.PIPE)
+        assert saver.stdout is not None
+        saver.stdout.readline()
+        time.sleep(0.05 + number * 0.0037)
+        saver.kill()
+        saver.wait()
+        saver.stdout.close()
+        if (tmp_path / "s.json").exists():
+            loaded.do(f"load {tmp_path}/s.json")
+            moments.add(loaded.machine.t)
+    assert len(moments) > 3
 
 
 def test_a_truncated_session_is_placed(bench: Bench, tmp_path: Path) -> None:
@@ -141,7 +273,7 @@ def test_a_session_of_another_board_is_told(bench: Bench, tmp_path: Path) -> Non
     bench.do(f"save {tmp_path}/here.json")
     path = tmp_path / "here.json"
     assert "saved on" not in bench.do(f"load {path}")
-    path.write_text(path.read_text().replace('"slate"', '"elsewhere"'))
+    path.write_text(json.dumps(sealed({**json.loads(path.read_text()), "board": "elsewhere"})))
     assert "It was saved on elsewhere; this board is slate" in bench.do(f"load {path}")
 
 

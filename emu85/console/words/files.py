@@ -67,8 +67,10 @@ def _add_names(machine: Machine, values: Mapping[str, int], equated: Collection[
 @form("save FILE [RANGE]", ".hex or .bin of memory, or .json of the session")
 def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> None:
     """save dump.hex 8000-80FF     save dump.bin 8000-80FF     save session.json
-    A file that is there is replaced as a whole or not at all. With the session, RAM
-    on a battery that has a file is saved too."""
+    A file that is there is replaced as a whole or not at all. A session holds your
+    stops, symbols and speed, and the board's moment with all of its past since power-on:
+    'load' brings all of it back, and 'back' goes on from there. RAM on a battery that
+    has a file is saved too."""
     suffix = file.suffix.casefold()
     if suffix == ".json":
         if range is not None:

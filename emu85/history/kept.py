@@ -1,0 +1,141 @@
+"""A machine's moment as plain data: how it began, and all that was done since.
+
+A machine is the same in every run, so that is enough to come to the moment again, with
+all of the past that led to it.  A digest of the moment says whether it is the same::
+
+    {"began": "...", "programmed": "...", "first T": 3,
+     "done": [[40000, "send", "usart", {"bytes": "Pw=="}], [52000, "reset"]],
+     "T": 61443, "digest": "..."}
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import zlib
+from typing import Any
+
+from emu85.board.contents import Contents
+from emu85.board.deeds import Deed, Plain
+from emu85.errors import UserError
+from emu85.history.history import History
+from emu85.history.journal import Entry
+from emu85.history.snapshot import MOTION_CELLS
+from emu85.machine import Machine
+
+_MOST_BYTES = 1 << 24
+_RECORDS = 1000
+_EXPECTED = "a moment as 'save' wrote it"
+
+
+def moment_data(history: History) -> dict[str, Any]:
+    """The machine's present moment, as JSON may hold it.
+
+    What was to come, if the machine is in its past, is no part of it.
+    """
+    began = history.beginning
+    done = history.journal.entries[: history.journal.done]
+    return {
+        "began": _packed(began.store),
+        "programmed": _packed(began.programmed),
+        "first T": history.first_t,
+        "done": [[entry.t, entry.deed.kind, *map(_plain, entry.deed.about)] for entry in done],
+        "T": history.machine.t,
+        "digest": digest(history.machine),
+    }
+
+
+def bring_back(history: History, data: Any) -> None:
+    """Make the machine come to a moment from :func:`moment_data`.
+
+    Raises:
+        UserError: it is no such data, or the machine does not come to the moment; the
+            machine and its history are as they were then.
+    """
+    contents, entries, t = _read(history, data)
+    before, stops = history.kept(), history.machine.stops.kept("user")
+    try:
+        _come_to(history, contents, entries, t)
+        if digest(history.machine) != data["digest"]:
+            raise UserError(
+                "the board does not come to the same moment",
+                expected="the board, the devices and the emu85 that it was saved with",
+            )
+    except (UserError, LookupError, ValueError, TypeError, OverflowError) as error:
+        history.put_back(before)
+        history.machine.stops.put_back("user", stops)
+        if isinstance(error, UserError):
+            raise
+        raise UserError(f"the moment cannot be come to: {error!r}", expected=_EXPECTED) from None
+
+
+def digest(machine: Machine) -> str:
+    """SHA-256 of what the CPU and memory hold, and of the latest of the trace."""
+    state = machine.registers.state.tolist()
+    cells = [value for cell, value in enumerate(state) if cell not in MOTION_CELLS]
+    made = hashlib.sha256(repr(cells).encode())
+    made.update(machine.board.store.tobytes())
+    made.update(machine.trace.last(_RECORDS).tobytes())
+    return made.hexdigest()
+
+
+def _come_to(history: History, contents: Contents, entries: list[Entry], t: int) -> None:
+    history.begin_anew(contents)
+    history.journal.entries = entries
+    history.latest_t = t
+    history.go_to(t)
+
+
+# --- reading and writing ------------------------------------------------------------------
+
+
+def _read(history: History, data: Any) -> tuple[Contents, list[Entry], int]:
+    try:
+        contents = Contents(_unpacked(data["began"]), _unpacked(data["programmed"]))
+        entries = [_entry(each) for each in data["done"]]
+        times = [entry.t for entry in entries]
+        t, first_t = data["T"], data["first T"]
+        if not all(isinstance(each, int) for each in (t, first_t, *times)):
+            raise ValueError("a T-state is no number")
+        if times != sorted(times) or not first_t <= min([t, *times]) or t < max([t, *times]):
+            raise ValueError("T-states are out of order")
+        if first_t != history.first_t:
+            raise ValueError(f"the history begins at T {first_t}")
+    except (LookupError, TypeError, ValueError, zlib.error) as error:
+        raise UserError(f"the moment cannot be read: {error}", expected=_EXPECTED) from None
+    return contents, entries, t
+
+
+def _entry(row: Any) -> Entry:
+    t, kind, *about = row
+    return Entry(t, Deed(str(kind), tuple(_deed_part(part) for part in about)))
+
+
+def _deed_part(part: Any) -> Any:
+    if isinstance(part, list):
+        return [(at, _deed_part(value)) for at, value in part]
+    if isinstance(part, dict):
+        return base64.b64decode(part["bytes"], validate=True)
+    if isinstance(part, str | int):
+        return part
+    raise ValueError(f"{part!r} is no part of a deed")
+
+
+def _plain(part: Plain | bytes | int) -> Any:
+    if isinstance(part, bytes):
+        return {"bytes": base64.b64encode(part).decode()}
+    if isinstance(part, list):
+        return [[at, _plain(value)] for at, value in part]
+    return part
+
+
+def _packed(data: bytes) -> str:
+    return base64.b64encode(zlib.compress(data, 9)).decode()
+
+
+def _unpacked(text: Any) -> bytes:
+    unpacker = zlib.decompressobj()
+    data = unpacker.decompress(base64.b64decode(text, validate=True), _MOST_BYTES)
+    if unpacker.unconsumed_tail or not unpacker.eof:
+        raise ValueError("packed bytes are cut off or too many")
+    return data
