@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from pathlib import Path
 
 import pytest
@@ -340,13 +341,19 @@ def test_reset_and_power_take_the_firmwares_stops_away() -> None:
         assert machine.board.devices["sentry"].state() == "slots armed none, hit none"
 
 
-def test_a_saved_session_has_the_users_stops_only(tmp_path: Path) -> None:
+def test_a_saved_session_brings_the_firmwares_stops_back_with_its_moment(tmp_path: Path) -> None:
     machine = card(slot(2, "0=04 D=01"), "STA 8000H")
     session = Session(machine, PlainScreen(io.StringIO(), width=80))
     machine.stops.add("on IOR")
     machine.run(t_states=1000)
+    before = [(stop.number, stop.text, stop.owner, stop.hits) for stop in machine.stops]
+    state = machine.board.devices["sentry"].state()
+    assert [owner for _, _, owner, _ in before] == ["user", "firmware"] and "hit 2" in state
     path = tmp_path / "one.json"
     save(session, path)
+    saved = json.loads(path.read_text())["stops"]["stops"]
+    assert [stop["owner"] for stop in saved] == ["user"]
+    session.execute("power")
     restore(session, path, path.read_text())
-    assert [stop.text for stop in machine.stops] == ["on IOR"]
-    assert machine.board.devices["sentry"].state() == "slots armed none, hit 2"
+    after = [(stop.number, stop.text, stop.owner, stop.hits) for stop in machine.stops]
+    assert after == before and machine.board.devices["sentry"].state() == state
