@@ -346,14 +346,14 @@ def test_a_saved_session_brings_the_firmwares_stops_back_with_its_moment(tmp_pat
     session = Session(machine, PlainScreen(io.StringIO(), width=80))
     machine.stops.add("on IOR")
     machine.run(t_states=1000)
-    before = [(stop.number, stop.text, stop.owner, stop.hits) for stop in machine.stops]
+    before = [(stop.text, stop.owner, stop.hits) for stop in machine.stops]
     state = machine.board.devices["sentry"].state()
-    assert [owner for _, _, owner, _ in before] == ["user", "firmware"] and "hit 2" in state
+    assert [owner for _, owner, _ in before] == ["user", "firmware"] and "hit 2" in state
     path = tmp_path / "one.json"
     save(session, path)
     saved = json.loads(path.read_text())["stops"]["stops"]
     assert [stop["owner"] for stop in saved] == ["user"]
     session.execute("power")
     restore(session, path, path.read_text())
-    after = [(stop.number, stop.text, stop.owner, stop.hits) for stop in machine.stops]
+    after = [(stop.text, stop.owner, stop.hits) for stop in machine.stops]
     assert after == before and machine.board.devices["sentry"].state() == state
