@@ -39,7 +39,7 @@ def follow_pipe(session: Session, lines: Iterable[str]) -> bool:
     """Execute lines as they come, going on after mistakes.  Whether all went well."""
     went_well = True
     for line in lines:
-        went_well &= session.attempt(line.rstrip("\r\n"))
+        went_well &= session.attempt(line)
         session.screen.end_serial()
         if session.is_over:
             break

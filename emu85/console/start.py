@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -118,6 +119,7 @@ def announce_compilation() -> None:
 
 def _plain(start: Start, machine: Machine, speed: float | None) -> int:
     from emu85.console.endings import closed_at_end
+    from emu85.console.piped import piped_lines
     from emu85.console.screen import PlainScreen
     from emu85.console.script import do_lines, follow_pipe, read_script
     from emu85.console.session import Session
@@ -130,7 +132,30 @@ def _plain(start: Start, machine: Machine, speed: float | None) -> int:
             do_lines(session, read_script(start.script), str(start.script))
             if not start.stay or session.is_over:
                 return 0
-        return 0 if follow_pipe(session, sys.stdin) else _FAILED
+        lines = piped_lines(sys.stdin, session.attend)
+        first = next(lines, None)
+        if first is None:
+            return _without_lines(session, start)
+        return 0 if follow_pipe(session, chain([first], lines)) else _FAILED
+
+
+def _without_lines(session: Session, start: Start) -> int:
+    """Standard input is empty, as that of a program in the background usually is."""
+    if not len(session.links):
+        print(
+            "note: standard input has no console lines, so the board has not been moved; "
+            "'run for 1 s' there, or a file of lines with --do, moves it",
+            file=sys.stderr,
+        )
+        return 0
+    print(
+        "note: standard input has no console lines, so the board runs for what is joined; "
+        "Ctrl-C or SIGTERM ends it",
+        file=sys.stderr,
+    )
+    if start.speed is None:
+        session.throttle.factor = 1.0
+    return 0 if session.attempt("run") else _FAILED
 
 
 def _note_firmware(session: Session, start: Start) -> None:

@@ -24,8 +24,6 @@ from emu85.console.views import bus
 from emu85.machine import Machine
 
 _PROMPT = "emu85> "
-_SERVED = 0.02
-"""Seconds between two looks at the links while a line is typed."""
 _MOST_SUGGESTED = 200
 
 
@@ -99,8 +97,7 @@ class TerminalConsole:
 
         def serve(context: InputHookContext) -> None:
             while not context.input_is_ready():
-                self.session.links.pump()
-                time.sleep(_SERVED)
+                time.sleep(self.session.attend() or 0)
 
         return serve
 
