@@ -11,10 +11,11 @@ anybody outside:
 * Towards the board a link takes no more than the end's queue has room for; the
   rest stays in the kernel's buffers, so that a writer that is too fast is slowed
   down and loses nothing.
-* Towards the outside, what the reader has not taken stays here in a backlog that
-  grows without bounds while a reader is there: a slow reader loses nothing and
-  gets all in order.  While nobody is there, the newest ``KEPT`` bytes are kept for
-  whoever comes next, and older ones are counted as dropped.
+* Towards the outside, what the reader has not taken stays here in a backlog: a slow
+  reader loses nothing and gets all in order.  If it has not taken ``MOST_WAITING``
+  bytes (a megabyte, a quarter of an hour at 9600 baud), it is not reading, and older
+  ones are dropped and counted.  While nobody is there, the newest ``KEPT`` bytes are
+  kept for whoever comes next.
 
     links = Links(machine.board)
     print(links.join("usart", "tcp 4000"))
@@ -23,6 +24,6 @@ anybody outside:
 """
 
 from emu85.links.joins import WAYS, Links, join
-from emu85.links.link import KEPT, MOST_QUEUED, Link, SerialEnd
+from emu85.links.link import KEPT, MOST_QUEUED, MOST_WAITING, Link, SerialEnd
 
-__all__ = ["KEPT", "MOST_QUEUED", "WAYS", "Link", "Links", "SerialEnd", "join"]
+__all__ = ["KEPT", "MOST_QUEUED", "MOST_WAITING", "WAYS", "Link", "Links", "SerialEnd", "join"]

@@ -10,6 +10,8 @@ MOST_QUEUED = 4096
 """Characters that may wait at a serial end before a link takes no more from outside."""
 KEPT = 0x10000
 """Bytes from the board that are kept while nobody is there to read them."""
+MOST_WAITING = 0x100000
+"""Bytes from the board that are kept for somebody who is there and does not read."""
 _AT_ONCE = 0x10000
 
 
@@ -41,7 +43,7 @@ class Link(ABC):
         took: is told of the bytes that come from outside, before the board is sent them.
         taken: bytes that came from outside.
         given: bytes that went outside.
-        dropped: bytes given up because nobody was there.
+        dropped: bytes given up, the oldest of too many that nobody had taken.
         trouble: the last thing that went wrong, in words; empty if nothing did.
     """
 
@@ -92,6 +94,13 @@ class Link(ABC):
 
     def _hear(self, byte: int) -> None:
         self._backlog.append(byte)
+        self._keep_newest(MOST_WAITING)  # here too: a long step is one slice
+
+    def _keep_newest(self, most: int) -> None:
+        too_many = len(self._backlog) - most
+        if too_many > 0:
+            del self._backlog[:too_many]
+            self.dropped += too_many
 
     def _take(self) -> None:
         room = MOST_QUEUED - self.end.pending
@@ -108,10 +117,8 @@ class Link(ABC):
                 return
             del self._backlog[:taken]
             self.given += taken
-        too_many = len(self._backlog) - KEPT
-        if too_many > 0:
-            del self._backlog[:too_many]
-            self.dropped += too_many
+        if not self.is_open:
+            self._keep_newest(KEPT)
 
     @abstractmethod
     def _read(self, most: int) -> bytes:

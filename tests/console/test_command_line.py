@@ -336,7 +336,8 @@ def test_a_board_without_firmware_says_so(folder: Path) -> None:
     status, _, err = emu85("run", "--board", "bare.yaml", lines="board\n", cwd=folder)
     assert (status, err.count("\n")) == (0, 1)
     assert "no firmware is named" in err
-    assert emu85("run", "--board", "bare.yaml", "counter.asm", cwd=folder)[2] == ""
+    named = emu85("run", "--board", "bare.yaml", "counter.asm", lines="board\n", cwd=folder)
+    assert named[2] == ""
 
 
 def test_a_start_that_must_compile_says_how_often(

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from emu85.errors import UserError
-from emu85.links import KEPT, MOST_QUEUED, Link, Links, join
+from emu85.links import KEPT, MOST_QUEUED, MOST_WAITING, Link, Links, join
 from emu85.links.files import FilesLink
 from emu85.links.link import SerialEnd
 from emu85.links.pty import PtyLink
@@ -274,6 +274,47 @@ def test_a_reader_that_takes_nothing_makes_the_backlog_grow(end: End, pty: PtyLi
         got += os.read(other, 0x10000)
     assert got == data
     os.close(other)
+
+
+@pytest.mark.parametrize("way", ["pty", "tcp"])
+def test_a_reader_that_never_reads_costs_no_more_than_a_limit(
+    end: End, request: pytest.FixtureRequest, way: str
+) -> None:
+    """The newest bytes wait for it, older ones are counted; what it reads then has one gap."""
+    link = request.getfixturevalue(way)
+    sock = client_of(link) if way == "tcp" else None
+    other = sock.fileno() if sock else os.open(link.path, os.O_RDWR | os.O_NOCTTY)
+    os.set_blocking(other, False)
+    if isinstance(link, TcpLink) and link._client:  # the kernel would hold all of it
+        link._client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 0x8000)
+    data = os.urandom(3 * MOST_WAITING)
+    for begin in range(0, len(data), KEPT):
+        end.hears(data[begin : begin + KEPT])
+        link.pump()
+        assert link.waiting <= MOST_WAITING
+    first = link.given  # what the kernel holds
+    assert link.dropped == len(data) - first - MOST_WAITING
+    got = bytearray()
+    while len(got) < first + MOST_WAITING:
+        link.pump()
+        if select.select([other], [], [], 0)[0]:
+            got += os.read(other, 0x10000)
+    assert got == data[:first] + data[-MOST_WAITING:]
+    end.hears(b"and on")
+    come(link, other)
+    assert os.read(other, 100) == b"and on"
+    if not sock:
+        os.close(other)
+    else:
+        sock.close()
+
+
+def test_the_limit_holds_while_nobody_pumps(end: End, tcp: TcpLink) -> None:
+    client = client_of(tcp)
+    data = os.urandom(MOST_WAITING + 5)
+    end.hears(data)
+    assert (tcp.waiting, tcp.dropped) == (MOST_WAITING, 5)
+    client.close()
 
 
 def test_the_same_bytes_at_the_same_slices_give_the_same_run(tmp_path: Path) -> None:

@@ -40,8 +40,9 @@ def _join(session: Session, end: str, text: str) -> None:
 
 @form("joins", "the serial ends, and what they are joined to")
 def joins(session: Session) -> None:
-    """Counts are of bytes. While nobody is there, the newest 64 K of what the board
-    sends are kept and older ones dropped."""
+    """Counts are of bytes. Of what the board sends the newest 64 K are kept while nobody
+    is there, and the newest megabyte for somebody who does not read; older ones are
+    dropped. The board never waits."""
     session.links.pump()
     links = dict(session.links)
     ends = session.machine.board.serial_ends
