@@ -414,6 +414,11 @@ class Machine:
         """End the pace."""
         self.pace = 0
 
+    def end_pace(self) -> None:
+        """End the pace that a device asked for, by the user's hand; devices are told."""
+        self.pace = 0
+        self.board.end_pace()
+
     def drive(self, line: Line, level: int) -> None:
         """Put an input line of the CPU at 0 or 1 as of ``schedule.now``.
 

@@ -312,6 +312,12 @@ class Board:
         found.adjust(control.casefold(), value)
         self.deeds.tell("adjust", device, control, text)
 
+    def end_pace(self) -> None:
+        """Tell the devices that the user has ended the pace that one of them asked for."""
+        for each in self.devices.values():
+            each.pace_ended()
+        self.deeds.tell("pace ended")
+
     def memory_map(self) -> list[Region]:
         """The memory space in regions, in order of address."""
         return regions(self._decoded(ports=False), IO_BASE)

@@ -274,6 +274,9 @@ class Device:
         """A hand works one of ``controls``; ``value`` is of the control's kind."""
         raise NotImplementedError(f"{self.kind} has no control {control}")
 
+    def pace_ended(self) -> None:
+        """The user has ended the pace that was asked for."""
+
     def state(self) -> str:
         """One line on how the device stands, for people."""
         return ""

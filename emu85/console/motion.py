@@ -80,7 +80,8 @@ class FreeRun:
     def advance(self) -> Held | None:
         machine = self._machine
         if self._is_asked:
-            machine.ask_full_speed()
+            if machine.pace:
+                machine.end_pace()
             return Held(Reason.ASKED, machine.t, ())
         if machine.pace:
             return self._step(machine.pace)

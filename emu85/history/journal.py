@@ -73,6 +73,8 @@ def do(machine: Machine, deed: Deed) -> None:
                 machine.registers.state[cell] = value
         case Deed("reset", ()):
             machine.reset()
+        case Deed("pace ended", ()):
+            machine.end_pace()
         case _:
             raise ValueError(f"no deed: {deed!r}")
 

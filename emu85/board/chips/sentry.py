@@ -38,7 +38,7 @@ it, and so does anything from 80 up.
     80  slots that have hit, bit n for slot n; writing ones clears them
     81  slots that are armed; writing arms the ones that are not and disarms the zeros
     82  write bit 0: full speed, the end of pacing; bit 7: as RESET; read bit 0:
-        a pace was asked for and not ended
+        a pace was asked for and not ended, be it by the user's Ctrl-C
     83  pace in machine cycles a second, 01 to FF (04 after RESET; 00 counts as 01)
     8E  version of this layout, 01
     8F  card identification, 5C
@@ -304,6 +304,9 @@ class Sentry(Device):
             self.site.hold()
         if action & DISARM:
             self.site.stops.rest(stop.number)
+
+    def pace_ended(self) -> None:
+        self._is_pacing = False
 
     # --- pins -------------------------------------------------------------------
 

@@ -57,11 +57,17 @@ def drop(session: Session, number: str) -> None:
 
 @form(
     "stops drop all",
-    "remove every stop",
+    "remove every stop of yours",
     not_said=("stops clear", "stops remove", "stops delete", "stops none", "stops drop *"),
 )
 def drop_all(session: Session) -> None:
-    session.machine.stops.clear()
+    """What the firmware has armed stays: it belongs to the board, as the sentry card's
+    registers do. 'stops drop NUMBER' takes a single one away."""
+    stops = session.machine.stops
+    stops.clear("user")
+    if len(stops):
+        numbers = ", ".join(str(one.number) for one in stops)
+        session.screen.show(f"What the firmware has armed stays: {numbers}.")
 
 
 @form("stops rest NUMBER", "keep a stop without letting it hold the machine")

@@ -296,6 +296,49 @@ def test_a_pace_is_asked_for_by_the_hit_and_ended_by_the_card() -> None:
     assert machine.pace == 0
 
 
+def test_the_card_knows_that_the_user_has_ended_a_pace() -> None:
+    machine = card(
+        slot(0, "0=10 2=22 4=FF 5=FF D=02"),
+        "OUT 22H",
+        "MVI A,82H",
+        "OUT 40H",
+        "AGAIN: IN 41H",
+        "STA 8000H",
+        "JMP AGAIN",
+    )
+    session = Session(machine, PlainScreen(io.StringIO(), width=80))
+    before = machine.t
+    session.execute("run for 2 ms")
+    asked_t = machine.t  # it went by single machine cycles to the end
+    assert (machine.pace, machine.memory[0x8000]) == (4, 1)
+    motion = session.free_run()
+    motion.hold()
+    session.move(motion)
+    assert machine.pace == 0
+    session.execute("run for 1 ms")
+    assert machine.memory[0x8000] == 0
+    trace = machine.trace.all().tobytes()
+    session.history.go_to(before)
+    session.history.go_to(asked_t)
+    assert machine.memory[0x8000] == 1
+    session.execute("run for 1 ms")  # and it comes again when the past is gone through
+    assert machine.memory[0x8000] == 0
+    assert machine.trace.all().tobytes() == trace
+
+
+def test_dropping_all_leaves_the_firmwares() -> None:
+    machine = card(slot(2, "0=04 D=01"), slot(3, "0=02 D=01"), "AGAIN: STA 8000H", "JMP AGAIN")
+    out = io.StringIO()
+    session = Session(machine, PlainScreen(out, width=80))
+    machine.run(t_states=10_000)
+    machine.stops.add("on IOR")
+    session.execute("stops drop all")
+    assert out.getvalue() == "What the firmware has armed stays: 1, 2.\n"
+    assert [stop.owner for stop in machine.stops] == ["firmware", "firmware"]
+    assert machine.board.devices["sentry"].state() == "slots armed 23, hit 3"
+    assert machine.run(t_states=1000).reason is Reason.STOP
+
+
 def test_runs_that_heed_no_pace_go_on() -> None:
     machine = card(slot(0, "0=04 D=02"), "STA 8000H")
     assert machine.run(t_states=5000).reason is Reason.LIMIT
