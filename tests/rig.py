@@ -21,7 +21,7 @@ memory:
   - {ram: 4K, name: work, at: 8000-8FFF, ignores: A13}
   - {ram: 256, name: slow, at: C000-C0FF, waits: 2, code: yes}
   - {ram: 256, name: left, at: D000-D0FF}
-  - {ram: 256, name: right, at: D000-D0FF, shared: yes}
+  - {ram: 256, name: right, at: D000-D0FF}
   - {device: converter, name: gauge, at: E800-E801, values: [00], convert: 10 us}
 ports:
   - {device: switches, name: bank, at: 00, value: 5A}

@@ -106,7 +106,7 @@ memory:
   - {{ram: 4K, name: main, at: 0000-1FFF, code: yes, waits: {waits()}}}
   - {{ram: 4K, name: more, at: 4000-4FFF, code: {rng.choice(["yes", "no"])}, waits: {waits()}}}
   - {{rom: 256, name: burnt, at: 5000-50FF, waits: {waits()}}}
-  - {{ram: 256, name: clash, at: 4800-48FF, shared: yes, waits: {waits()}}}
+  - {{ram: 256, name: clash, at: 4800-48FF, waits: {waits()}}}
   - {{device: converter, name: near, at: 6000-6001, waits: {waits()}, convert: 20 us,
       every: 50 us, values: [00, 3E, C9, F3, FB, 76, CD]}}
 ports:

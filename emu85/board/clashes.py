@@ -1,12 +1,12 @@
 """Chips that a board file selects together.
 
-Two chips that would both drive the data bus at an address that both entries *state*
+Two devices that would both drive the data bus at an address that both entries *state*
 (``at:``) are a mistake, unless one of them says ``shared: yes``: a fight can be meant,
-to see what it does.  Where they meet in mirrors alone, or only take writes together,
+to see what it does.  Where chips meet in mirrors alone, or only take writes together,
 nothing is wrong with the file, since incomplete decoding and two latches on one
-strobe are common; that is told, the bus shows what both give, and a finding counts
-each fight.  A chip that only answers reads and one that only takes writes share an
-address in peace.
+strobe are common; nor where memory overlaps, which a board for lessons is to show.
+That is told, the bus shows what both give, and a finding counts each fight.  A chip
+that only answers reads and one that only takes writes share an address in peace.
 """
 
 from __future__ import annotations
@@ -23,6 +23,9 @@ from emu85.board.device import Read
 from emu85.board.mapping import Placed
 from emu85.board.nodes import Node, Table
 from emu85.errors import Mistakes, UserError
+
+MOST_SHOWN = 4
+"""Stretches of addresses that a message names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +46,7 @@ class Selected:
     @property
     def at(self) -> Node:
         """Where the entry states the addresses."""
-        key = "memory-at" if self.is_part else "at"
-        return self.node.values[key] if isinstance(self.node, Table) else self.node
-
-    @property
-    def is_part(self) -> bool:
-        """Whether it is the memory in the package of a device."""
-        is_of_device = isinstance(self.node, Table) and "memory-at" in self.node.values
-        return is_of_device and self.decoded.kind != "device"
+        return self.node.values["at"] if isinstance(self.node, Table) else self.node
 
     def stated(self, addresses: Ints) -> Ints:
         """Those of some addresses that its entry states."""
@@ -91,13 +87,13 @@ def selected(
 
 
 def refuse_clashes(chips: Sequence[Selected]) -> None:
-    """Refuse chips that would fight where both are stated to be and neither says it is meant.
+    """Refuse devices that would fight where both are stated to be and neither says it is meant.
 
     Raises:
         UserError: each such pair, at the second one's addresses in the file.
     """
     mistakes = Mistakes()
-    for first, second in _pairs(chips):
+    for first, second in _pairs([chip for chip in chips if chip.decoded.kind == "device"]):
         ones, others = first.decoded.select, second.decoded.select
         if ones.shared or others.shared or ones.high < others.low or others.high < ones.low:
             continue
@@ -126,11 +122,10 @@ def _pairs(chips: Sequence[Selected]) -> Iterator[tuple[Selected, Selected]]:
 
 
 def _refused(first: Selected, second: Selected, both: Ints) -> UserError:
-    key = "memory-shared" if second.is_part else "shared"
     return second.at.wrong(
         f"{second.decoded.name} answers at {_where(second, both)}, and so does "
         f"{first.decoded.name} (line {first.at.place.line}): they would fight",
-        expected=f"addresses of its own, or '{key}: yes' if a fight is meant",
+        expected="addresses of its own, or 'shared: yes' if a fight is meant",
     )
 
 
@@ -142,7 +137,12 @@ def _told(first: Selected, second: Selected, does: str, so: str, both: Ints) -> 
 
 
 def _where(chip: Selected, both: Ints) -> str:
-    low, high = int(both[0]), int(both[-1])
     digits = 2 if chip.decoded.is_port else 4
     what = "port" if chip.decoded.is_port else "address"
-    return f"{what} {low:0{digits}X}" + (f"-{high:0{digits}X}" if high != low else "")
+    stretches = np.split(both, np.flatnonzero(np.diff(both) > 1) + 1)
+    shown = [
+        f"{one[0]:0{digits}X}" + (f"-{one[-1]:0{digits}X}" if len(one) > 1 else "")
+        for one in stretches[:MOST_SHOWN]
+    ]
+    more = len(stretches) - len(shown)
+    return f"{what} {', '.join(shown)}" + (f" and {more} more such" if more else "")

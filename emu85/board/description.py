@@ -34,7 +34,7 @@ class Select:
     space: int
     """Number of addresses: 10000H for memory, 100H for ports."""
     shared: bool = False
-    """Whether another chip may answer here too, both driving the bus."""
+    """Whether another device may answer here too, both driving the bus."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -134,15 +134,19 @@ def _parts(board: Values, mistakes: Mistakes) -> tuple[list[ChipUse], list[Devic
 
 
 def _check_ports_named(use: DeviceUse, used: Sequence[DeviceUse]) -> None:
-    """Refuse an option that names a port where no device is."""
-    selects_at = [each.select for each in used if each.select and each.select.space == IO_SPACE]
+    """Refuse an option that names a port where no other device is."""
+    selects_at = [
+        each.select
+        for each in used
+        if each is not use and each.select and each.select.space == IO_SPACE
+    ]
     for key in use.device.options:
         port = use.options[key.name]
         if key.kind is not kinds.DEVICE_PORT or port is None:
             continue
         if not any(selects(select, port) for select in selects_at):
             raise _option_node(use.node, key.name).wrong(
-                f"no device is at port {port:02X}", expected=_ports_taken(used, use)
+                f"no other device is at port {port:02X}", expected=_ports_taken(used, use)
             )
 
 
@@ -160,7 +164,7 @@ def _ports_taken(used: Sequence[DeviceUse], but: DeviceUse) -> str:
     shown = [
         f"{low:02X}{f'-{high:02X}' if high > low else ''} ({name})" for low, high, name in spans
     ]
-    return "the port of a device: " + (", ".join(shown) or "there is none yet")
+    return "a port of another device: " + (", ".join(shown) or "there is none yet")
 
 
 @dataclass
@@ -333,7 +337,7 @@ def _terminal(values: Values) -> SerialFormat | None:
 
 
 def _select(values: Values, size: int, space: int, prefix: str = "") -> Select:
-    """Where a chip of ``size`` addresses is selected, by the keys ``at``, ``ignores``, ``shared``.
+    """Where a chip of ``size`` addresses is selected, by the keys ``at`` and ``ignores``.
 
     ``prefix`` is put before each.
     """
@@ -353,7 +357,7 @@ def _select(values: Values, size: int, space: int, prefix: str = "") -> Select:
             "a line that the chip itself uses cannot be ignored",
             expected=f"lines A{first} to A{top}" if first <= top else "none",
         )
-    return Select(low, last, values[ignores], space, values[f"{prefix}shared"])
+    return Select(low, last, values[ignores], space)
 
 
 def _select_registers(device: type[Device], values: Values, space: int) -> Select:
@@ -372,7 +376,7 @@ def _select_registers(device: type[Device], values: Values, space: int) -> Selec
             f"device {device.kind} has {size} registers, and the range {length} addresses",
             expected=f"{select.low:0{digits}X}-{top:0{digits}X}, or a multiple of that range",
         )
-    return select
+    return replace(select, shared=values["shared"])
 
 
 def _serial(values: Values, clock: Fraction) -> SerialFormat:

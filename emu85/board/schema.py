@@ -87,13 +87,18 @@ BOARD = (
     Key("firmware", kinds.TEXT, "firmware that runs when none is named"),
 )
 
-SHARED = "whether it may answer where another chip does: a fight that is meant"
-
 PLACING = (
     Key("name", kinds.NAME, "its own name", None, "its part or device"),
     Key("ignores", kinds.address_lines(15), "address lines that its decoder ignores", 0, "none"),
     Key("waits", WAITS, "wait states in each of its cycles", 0, "0"),
-    Key("shared", kinds.YES_NO, SHARED, False, "no"),
+)
+
+SHARED = Key(
+    "shared",
+    kinds.YES_NO,
+    "whether it may answer where another device does: a fight that is meant",
+    False,
+    "no",
 )
 
 MEMORY_AT = Key(
@@ -115,6 +120,7 @@ MEMORY_DEVICE = (
     Key("device", DEVICE_WORD, "a device in the memory space", required=True),
     MEMORY_AT,
     *PLACING,
+    SHARED,
 )
 
 PORT = (
@@ -126,13 +132,13 @@ PORT = (
         else k
         for k in PLACING
     ),
+    SHARED,
 )
 
 MEMORY_PART = (
     Key("memory-at", kinds.ADDRESS_SPAN, "the select range of its memory", required=True),
     Key("memory-ignores", kinds.address_lines(15), "address lines ignored there", 0, "none"),
     Key("memory-waits", WAITS, "wait states in each memory cycle", 0, "0"),
-    Key("memory-shared", kinds.YES_NO, "as shared, for its memory", False, "no"),
 )
 
 WIRED = (Key("device", DEVICE_WORD, "what it is", required=True), PLACING[0])

@@ -140,7 +140,6 @@ memory:
     name: work
     at: 0400-0BFF
     waits: 2
-    shared: yes
 """
 
 
@@ -181,7 +180,7 @@ def test_two_rams_on_one_address_both_take_a_write() -> None:
     bench = Bench(
         "name: two\ncrystal: 4 MHz\nmemory:\n"
         "  - ram: 1K\n    name: a\n    at: 8000\n"
-        "  - ram: 1K\n    name: b\n    at: 8000-83FF\n    ignores: A15\n    shared: yes\n"
+        "  - ram: 1K\n    name: b\n    at: 8000-83FF\n    ignores: A15\n"
     )
     bench.write(0x8001, 0xA5)
     assert bench.read(0x0001) == 0xA5  # b alone

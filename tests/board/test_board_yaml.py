@@ -520,7 +520,7 @@ def test_one_mistake_is_told_as_it_is() -> None:
     assert not isinstance(caught.value, UserErrors)
     assert str(caught.value).splitlines() == [
         "b.yaml:4:22: unknown key of a memory entry 'wait'; expected one of at, battery, chip, "
-        "code, ignores, image, name, ram, rom, shared, waits; did you mean 'waits'?",
+        "code, ignores, image, name, ram, rom, waits; did you mean 'waits'?",
         "      - {rom: 2K, at: 0, wait: 1}",
         "                         ^",
     ]

@@ -22,7 +22,7 @@ def ports(first: str, second: str) -> str:
     ("rest", "told"),
     [
         (
-            "  - {ram: 2K, name: work, at: 0700, shared: yes}\n",
+            "  - {ram: 2K, name: work, at: 0700}\n",
             "b.yaml:5:5: work answers at address 0700-07FF, and so does program (line 4)",
         ),
         ("  - {ram: 2K, name: work, at: 0800}\n", ""),
@@ -34,6 +34,21 @@ def ports(first: str, second: str) -> str:
         (
             ports("8255A, name: ppi, at: 20-23, shared: yes", "switches, name: in, at: 22"),
             "b.yaml:7:5: in answers at port 22, and so does ppi (line 6)",
+        ),
+        (
+            "ports:\n  - {device: 8155, at: 20-27, memory-at: 0400-04FF}\n",
+            "b.yaml:6:5: 8155 RAM answers at address 0400-04FF, and so does program (line 4)",
+        ),
+        (
+            "  - {device: converter, name: in, at: 0100, values: [00]}\n",
+            "b.yaml:5:5: in answers at address 0100-0101, and so does program (line 4)",
+        ),
+        (
+            ports(
+                "switches, name: a, at: 20-21, ignores: A4",
+                "switches, name: b, at: 00-01, ignores: A4-A5",
+            ),
+            "b.yaml:7:5: b answers at port 20-21, 30-31, and so does a (line 6)",
         ),
         # The control register of an 8255A takes writes and gives nothing.
         (ports("8255A, name: ppi, at: 20-23", "switches, name: in, at: 23"), ""),
@@ -60,12 +75,6 @@ def test_what_is_selected_together_is_told(rest: str, told: str) -> None:
     ("rest", "line", "said"),
     [
         (
-            "  - {ram: 2K, name: work, at: 0700}\n",
-            5,
-            "work answers at address 0700-07FF, and so does program (line 4): they would fight; "
-            "expected addresses of its own, or 'shared: yes' if a fight is meant",
-        ),
-        (
             ports("switches, name: a, at: 20", "switches, name: b, at: 20"),
             7,
             "b answers at port 20, and so does a (line 6): they would fight; "
@@ -86,16 +95,11 @@ def test_what_is_selected_together_is_told(rest: str, told: str) -> None:
             7,
             "b answers at port 2A, and so does a (line 6)",
         ),
-        (
-            "ports:\n  - {device: 8155, at: 20-27, memory-at: 0400-04FF}\n",
+        (  # ports in the memory space
+            "  - {device: converter, name: in, at: 9000, values: [00]}\n"
+            "  - {device: switches, name: b, at: 9001}\n",
             6,
-            "8155 RAM answers at address 0400-04FF, and so does program (line 4): they would "
-            "fight; expected addresses of its own, or 'memory-shared: yes' if a fight is meant",
-        ),
-        (
-            "  - {device: converter, name: in, at: 0100, values: [00]}\n",
-            5,
-            "in answers at address 0100-0101, and so does program (line 4)",
+            "b answers at address 9001, and so does in (line 5)",
         ),
     ],
 )
@@ -111,8 +115,6 @@ def test_either_of_two_may_say_that_a_fight_is_meant() -> None:
     for first, second in ((", shared: yes", ""), ("", ", shared: yes"), (", shared: yes",) * 2):
         text = ports(f"switches, name: a, at: 20{first}", f"switches, name: b, at: 20{second}")
         assert fit(read_board(HEAD + text, "b.yaml")).clashes()
-    text = "ports:\n  - {device: 8155, at: 20-27, memory-at: 0400-04FF, memory-shared: yes}\n"
-    assert fit(read_board(HEAD + text, "b.yaml")).clashes()
 
 
 def test_every_fight_is_told() -> None:

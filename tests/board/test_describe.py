@@ -40,7 +40,7 @@ def test_overlaps_and_odd_wiring_as_text() -> None:
     text = describe(
         Bench(
             MINIMAL
-            + "  - ram: 300\n    name: odd\n    at: 0400\n    code: yes\n    shared: yes\n"
+            + "  - ram: 300\n    name: odd\n    at: 0400\n    code: yes\n"
             + "wired:\n  - {device: key, name: stop}\n"
             + "lines:\n  HOLD: {any: [not stop.out, SOD]}\n"
             + "serial:\n  baud: 9600\n  polarity: inverted\n"

@@ -111,7 +111,7 @@ SEEDS = {
         "alone",
         "0700, bench.asm:35: 2 bytes of the image where program + twin answer at once",
         after(" ORG 700H\n DB 1,2"),
-        fitted("ports:", "  - {chip: 2716, name: twin, at: 0700-07FF, shared: yes}"),
+        fitted("ports:", "  - {chip: 2716, name: twin, at: 0700-07FF}"),
     ),
     "another chip than the board's": Seed(
         "chip", "2764 (8K) is not the program chip", wanted=Wanted(part=part_named("2764"))
@@ -308,7 +308,7 @@ SEEDS = {
         fitted(
             "ports:",
             "  - {ram: 256, name: left, at: B000-B0FF}\n"
-            "  - {ram: 256, name: right, at: B000-B0FF, shared: yes}",
+            "  - {ram: 256, name: right, at: B000-B0FF}",
         ),
     ),
     "a write to ROM, run": Seed(

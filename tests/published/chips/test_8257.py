@@ -417,9 +417,12 @@ def test_a_port_that_gives_or_takes_no_byte_is_a_finding() -> None:
     assert list(machine.memory[0x8100:0x8102]) == [0xFF, 0xFF]
 
 
-def test_a_port_where_no_device_is_is_refused() -> None:
+@pytest.mark.parametrize("port", ["14", "48"])
+def test_a_port_where_no_other_device_is_is_refused(port: str) -> None:
+    """Port 48 is the 8257's own: it drives the strobes itself, so nothing can answer there."""
     with pytest.raises(UserError) as caught:
-        read_board(BOARD.replace("port 3: 13", "port 3: 14"), "b.yaml")
+        read_board(BOARD.replace("port 3: 13", f"port 3: {port}"), "b.yaml")
     line = BOARD[: BOARD.index("port 3")].count("\n") + 1
     assert str(caught.value).startswith(f"b.yaml:{line}:")
-    assert "no device is at port 14; expected the port of a device: 10 (in)" in str(caught.value)
+    told = f"no other device is at port {port}; expected a port of another device: 10 (in)"
+    assert told in str(caught.value)
