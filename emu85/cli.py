@@ -465,6 +465,12 @@ def _add_burn_check(parser: argparse.ArgumentParser) -> None:
     add_options(parser)
 
 
+def _add_profile(parser: argparse.ArgumentParser) -> None:
+    from emu85.profile_command import add_options
+
+    add_options(parser)
+
+
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "run": (_add_run, "run firmware on a board, with the console"),
     "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
@@ -475,5 +481,6 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "assemble": (_add_assemble, "assemble source to HEX or binary"),
     "disassemble": (_add_disassemble, "turn an image back into source"),
     "burn-check": (_add_burn_check, "examine an image against its EPROM and board before burning"),
+    "profile": (_add_profile, "run firmware and say where its time goes: routines, ports, lines"),
     "convert": (_add_convert, "convert an image between HEX and binary"),
 }

@@ -1,4 +1,4 @@
-"""Compiling the loop, once for each version of the sources.
+"""Compiling the loop and what counts over its records, once a version of the sources.
 
 The machine code is kept in a folder of the user's cache named after a digest of
 the sources it was made from, so a changed instruction table or a new release
@@ -16,7 +16,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-_PACKAGES = ("cpu", "isa", "bus")
+_PACKAGES = ("cpu", "isa", "bus", "profile/counting")
 
 Loop = Callable[..., int]
 
@@ -41,9 +41,20 @@ def compiled_loop() -> Loop:
         a callable with the arguments of :func:`emu85.cpu.core.run`, which must be
         contiguous arrays of exactly the stated types.
     """
-    import numba
-
     from emu85.cpu import core
+
+    return compiled(core.run, core.SIGNATURE)
+
+
+def compiled(function: Loop, signature: Any) -> Loop:
+    """A function over arrays as machine code, kept with the loop.
+
+    Its module stands in one of the packages whose sources are digested.
+
+    Args:
+        signature: numba's types of arguments and result.
+    """
+    import numba
 
     compiler: Any = numba.njit
     config: Any = numba.config
@@ -52,7 +63,7 @@ def compiled_loop() -> Loop:
     config.CACHE_DIR = str(folder) if folder else before
     options = {"cache": folder is not None, "error_model": "numpy", "_nrt": False}
     try:
-        dispatcher = compiler(core.SIGNATURE, **options)(core.run)
+        dispatcher = compiler(signature, **options)(function)
     finally:
         config.CACHE_DIR = before
     # The entry point takes the arrays without looking their types up at each call.

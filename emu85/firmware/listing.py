@@ -51,13 +51,14 @@ def write_listing(title: str, rows: Iterable[ListingRow], symbols: Iterable[Symb
         if row.source.file != file:
             file = row.source.file
             lines.append(f"{' ' * 28}[{file}]")
-        lines.extend(_row(row))
+        lines.extend(row_lines(row))
     lines += ["", "Symbols", ""]
     lines.extend(_symbol(s) for s in sorted(symbols, key=lambda s: s.name.upper()))
     return "\n".join(lines) + "\n"
 
 
-def _row(row: ListingRow) -> Iterator[str]:
+def row_lines(row: ListingRow) -> Iterator[str]:
+    """A row as it stands in a listing."""
     place = "" if row.address is None else f"{row.address:04X}"
     if row.value is not None:
         place = f"={row.value:04X}"

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import Cycle
-from emu85.bus.lines import Line
-from emu85.isa import INSTRUCTIONS
+from emu85.cpu.compiler import Loop, compiled
+from emu85.profile.counting import tally
+from emu85.profile.counting.layout import ACKNOWLEDGES
+from emu85.profile.counting.ways import LENGTHS
 
 _SPACE = 0x10000
 _PORTS = 0x100
-LENGTHS = np.array([one.length for one in INSTRUCTIONS], np.int64)
-"""Bytes of the instruction, by opcode."""
-_ACKNOWLEDGE = int(Line.IO_M | Line.S1 | Line.S0)
-"""Status lines that a bus idle cycle shows only when it acknowledges TRAP or RST x.5."""
 
 
 class Execution:
@@ -27,7 +27,6 @@ class Execution:
             of an instruction or of an acknowledge, wait states, holds and halts included.
         reads, writes: int64, 65 536; memory read and write cycles at each address.
         port_reads, port_writes: int64, 256; I/O cycles at each port.
-        acknowledge_t: T-states spent in acknowledging interrupts.
         records: how many were counted.
     """
 
@@ -39,31 +38,42 @@ class Execution:
         self.writes = np.zeros(_SPACE, np.int64)
         self.port_reads = np.zeros(_PORTS, np.int64)
         self.port_writes = np.zeros(_PORTS, np.int64)
-        self.acknowledge_t = 0
         self.records = 0
-        self._open: tuple[int, int] | None = None
-        """Start T-state and address (-1: an acknowledge) of what had not ended."""
+        self._state = np.array([0, tally.NOTHING, 0], np.int64)
+        self._tally = _compiled_tally()
 
     def feed(self, records: NDArray[np.void]) -> None:
         """Count a batch: dtype ``bus.trace.RECORD``, in order, right after the last batch."""
         self.records += len(records)
-        own = records[records["lines"] & int(Line.HLDA) == 0]
-        kinds = own["type"]
-        fetched = own[kinds == Cycle.OF]
-        self.fetches += _counts(fetched["address"], _SPACE)
-        self.opcodes[fetched["address"]] = fetched["data"]
-        self.reads += _counts(own["address"][kinds == Cycle.MR], _SPACE)
-        self.writes += _counts(own["address"][kinds == Cycle.MW], _SPACE)
-        self.port_reads += _counts(own["address"][kinds == Cycle.IOR] & 0xFF, _PORTS)
-        self.port_writes += _counts(own["address"][kinds == Cycle.IOW] & 0xFF, _PORTS)
-        self._time(own[is_start(own)])
+        self._tally(
+            np.ascontiguousarray(records).view(np.int64),
+            self._state,
+            self.fetches,
+            self.opcodes,
+            self.t_states,
+            self.reads,
+            self.writes,
+            self.port_reads,
+            self.port_writes,
+        )
 
     def finish(self, t: int) -> None:
         """Give what had not ended the time up to T-state ``t``, the end of the last cycle."""
-        if self._open is not None:
-            began, address = self._open
-            self._charge(np.array([address]), np.array([t - began]))
-        self._open = None
+        spent, at = t - int(self._state[tally.OPEN_T]), int(self._state[tally.OPEN_AT])
+        if at >= 0:
+            self.t_states[at] += spent
+        elif at == tally.AN_ACKNOWLEDGE:
+            self._state[tally.ACKNOWLEDGE_T] += spent
+        self._state[tally.OPEN_AT] = tally.NOTHING
+
+    def cut(self) -> None:
+        """Records are missing before the next: what has not ended gets no time."""
+        self._state[tally.OPEN_AT] = tally.NOTHING
+
+    @property
+    def acknowledge_t(self) -> int:
+        """T-states spent in acknowledging interrupts."""
+        return int(self._state[tally.ACKNOWLEDGE_T])
 
     @property
     def covered(self) -> NDArray[np.bool_]:
@@ -75,24 +85,10 @@ class Execution:
             covered[(starts[lengths > offset] + offset) % _SPACE] = True
         return covered
 
-    def _time(self, starts: NDArray[np.void]) -> None:
-        """Charge each start with the T-states to the next."""
-        if not len(starts):
-            return
-        t = starts["t"].astype(np.int64)
-        is_fetch = starts["type"] == Cycle.OF
-        places = np.where(is_fetch, starts["address"].astype(np.int64), -1)
-        if self._open is not None:
-            t = np.concatenate(([self._open[0]], t))
-            places = np.concatenate(([self._open[1]], places))
-        self._charge(places[:-1], np.diff(t))
-        self._open = int(t[-1]), int(places[-1])
 
-    def _charge(self, places: NDArray[np.int64], spent: NDArray[np.int64]) -> None:
-        fetched = places >= 0
-        weights = spent[fetched].astype(np.float64)  # exact up to 2**53
-        self.t_states += np.bincount(places[fetched], weights, _SPACE).astype(np.int64)
-        self.acknowledge_t += int(spent[~fetched].sum())
+@cache
+def _compiled_tally() -> Loop:
+    return compiled(tally.tally, tally.SIGNATURE)
 
 
 def is_start(records: NDArray[np.void]) -> NDArray[np.bool_]:
@@ -102,12 +98,8 @@ def is_start(records: NDArray[np.void]) -> NDArray[np.bool_]:
     and is charged like an acknowledge.
     """
     kinds = records["type"]
-    restarts = (kinds == Cycle.BI) & (records["lines"] & _ACKNOWLEDGE == _ACKNOWLEDGE)
+    restarts = (kinds == Cycle.BI) & (records["lines"] & ACKNOWLEDGES == ACKNOWLEDGES)
     found: NDArray[np.bool_] = (
         (kinds == Cycle.OF) | (kinds == Cycle.INA) | (kinds == Cycle.RESET) | restarts
     )
     return found
-
-
-def _counts(places: NDArray[np.uint16], space: int) -> NDArray[np.int64]:
-    return np.bincount(places, minlength=space)
