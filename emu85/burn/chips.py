@@ -87,6 +87,16 @@ def content(use: ChipUse, image: Image, fill: int) -> Programmed:
     return Programmed(use.name, use.part.number, low, high, data.tobytes(), filled)
 
 
+def doubled(use: ChipUse, image: Image) -> list[int]:
+    """Addresses of the image whose byte of the chip another, with another value, has."""
+    addresses, offsets = _selected(use, image)
+    whole = np.frombuffer(image.bytes_at(0, SPACE), np.uint8)
+    first = np.full(use.part.size, -1, np.int64)
+    first[offsets[::-1]] = addresses[::-1]
+    differs = whole[addresses] != whole[first[offsets]]
+    return [int(address) for address in addresses[differs]]
+
+
 def halves(whole: Programmed, part: Part, fill: int) -> Sequence[Programmed]:
     """A chip's bytes on two: those at even addresses, and those at odd ones."""
     out = []

@@ -54,20 +54,21 @@ def study(subject: Subject, wanted: Wanted) -> Study:
         memory=tuple(replace(chip, battery_file=None, image=None) for chip in subject.board.memory),
     )
     ground = Ground(fit(board), subject.image)
-    ridden = None if subject.drive is None else _ride(board, ground, subject.drive)
+    symbols = subject.symbols or subject.image.symbols
+    equated = subject.equated if subject.symbols else subject.image.equated
+    named = replace(ground.burnt, symbols=symbols, equated=frozenset(equated))
+    ridden = None if subject.drive is None else _ride(board, named, subject.drive)
     executed = [] if ridden is None else np.flatnonzero(ridden.execution.fetches).tolist()
     clean = ridden is not None and not ridden.findings
     found = survey(ground, subject.hints, executed, clean=clean)
     chips = [content(use, subject.image, wanted.fill) for use in covered(board, subject.image)]
-    symbols = subject.symbols or subject.image.symbols
-    equated = subject.equated if subject.symbols else subject.image.equated
     places = Places(subject.image, symbols, equated)
     return Study(wanted, ground, chips, _burnt(chips, wanted), places, found, ridden)
 
 
-def _ride(board: BoardDescription, ground: Ground, drive: Drive) -> Ride:
+def _ride(board: BoardDescription, image: Image, drive: Drive) -> Ride:
     machine = Machine(fit(board), trace=_TRACE)
-    machine.load(ground.burnt)
+    machine.load(image)
     machine.power()
     return ride(machine, drive)
 

@@ -38,6 +38,11 @@ from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import INSTRUCTIONS, Instruction
 
 
+MOST_STATES = 15_000
+"""Instructions that are followed, each counted for every routine it is in.  Firmware has a
+tenth of them; bytes that are no program at all can have millions."""
+
+
 class Kind(enum.Enum):
     """How a piece of code is entered."""
 
@@ -100,7 +105,8 @@ class Facts:
         unset_stack: instructions that use the stack before SP is loaded.
         enabled: where EI is, and whether SP was loaded by then.
         masks: where SIM is, with what is known of A.
-        unknown: instructions that go where nothing tells.
+        unknown: instructions that go where nothing tells, or were not followed since there
+            are too many.
         lost: returns that take the pushed flags for an address.
         stray: returns with nothing on the stack, and SP if known.
         no_return: CALLs after which nothing is followed, with their routine.
@@ -155,6 +161,7 @@ class Flow:
         self._any_ei = False
         self._facts = Facts()
         self._reached: set[int] = set()
+        self._given_up: set[int] = set()
         self.changed: set[int] = set()
 
     # --- entering ----------------------------------------------------------------
@@ -213,7 +220,7 @@ class Flow:
         """Go on after halts that an interrupt may end, though nothing tells for sure."""
         if not (self._traps or (self._wakes and self._any_ei)):
             return False
-        for root, address in sorted(self._halts):
+        for root, address in sorted(self._halts, key=_order):
             state = replace(self._states[root, address], sure=False)
             self._arrive(root, Hop(address, _after(address, 1), Way.HALT, root.kind), state)
         return bool(self._work or self._late)
@@ -228,6 +235,9 @@ class Flow:
             return
         key = root, target
         old = self._states.get(key)
+        if old is None and len(self._states) >= MOST_STATES:
+            self._given_up.add(target if hop.source is None else hop.source)
+            return
         new = state if old is None else join(old, state)
         if new == old:
             return
@@ -429,6 +439,7 @@ class Flow:
             facts.starts[address] = facts.starts.get(address, False) or state.sure
             done = self._execute(address, state)
             self._note(facts, root, address, state, done)
+        facts.unknown |= self._given_up
         for callee, callers in self._callers.items():
             if self._outcomes.get(callee) or self._drops.get(callee):
                 continue
@@ -468,6 +479,11 @@ class _After(NamedTuple):
     root: Root
     address: int
     following: int
+
+
+def _order(key: tuple[Root, int]) -> tuple[int, str, int]:
+    root, address = key
+    return root.address, root.kind.value, address
 
 
 def _met(one: Instruction, state: State) -> bool | None:

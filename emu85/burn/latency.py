@@ -107,13 +107,14 @@ class Latencies:
         """Take a batch: dtype ``bus.trace.RECORD``, right after the last."""
         if not len(records):
             return
-        for place, before in self._moments(records):
+        starts = is_start(records)
+        for place, before in self._moments(records, starts):
             record = records[place]
             kind, t = Cycle(int(record["type"])), int(record["t"])
             self._see_lines(int(record["lines"]), t)
             if kind is Cycle.OF:
                 self._fetch(int(record["address"]), int(record["data"]), t, before)
-            elif kind in (Cycle.BI, Cycle.INA) and self._acknowledged is None:
+            elif kind in (Cycle.BI, Cycle.INA) and starts[place] and self._acknowledged is None:
                 self._acknowledged = kind
                 self._asking = {line: one.since for line, one in self._inputs.items()}
             elif kind is Cycle.RESET:
@@ -129,12 +130,14 @@ class Latencies:
         rows = [one.row for one in self._inputs.values()]
         return [row for row in rows if row.served or row.pending]
 
-    def _moments(self, records: NDArray[np.void]) -> Iterator[tuple[int, int]]:
+    def _moments(
+        self, records: NDArray[np.void], starting: NDArray[np.bool_]
+    ) -> Iterator[tuple[int, int]]:
         """Places of records at which something happens, with the last address fetched before."""
         levels = records["lines"] & _LEVELS
         previous = np.concatenate(([self._levels], levels[:-1]))
         is_fetch = records["type"] == Cycle.OF
-        is_acknowledge = is_start(records) & ~is_fetch
+        is_acknowledge = starting & ~is_fetch
         starts = np.flatnonzero(is_fetch | is_acknowledge)
         after_one = np.concatenate(([self._acknowledged is not None], is_acknowledge[starts][:-1]))
         serves = np.zeros(len(records), bool)

@@ -86,9 +86,10 @@ def _listed(about: str, places: Sequence[str]) -> list[str]:
 
 
 def _run(run: RunRow) -> str:
+    cycles = counted(run.records, "machine cycle")
     share = f"{100 * run.executed / run.code:.1f} %" if run.code else "none"
     lines = [
-        f"Run: {run.about}, {run.t_states} T-states, {counted(run.records, 'machine cycle')}",
+        _hang("Run: ", f"{run.about}, {run.t_states} T-states, {cycles}"),
         f"  code executed  {run.executed} of {counted(run.code, 'byte')}, {share}",
     ]
     for stack in run.stacks:

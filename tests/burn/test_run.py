@@ -149,6 +149,16 @@ def test_a_wait_for_the_end_of_the_instruction(press: int, shown: int, end: int)
     assert row.disabled == 0
 
 
+@pytest.mark.parametrize("press", range(98, 112))
+def test_bus_idle_cycles_of_an_instruction_are_no_acknowledge(press: int) -> None:
+    """DAD takes 10 T-states in one piece; 20 a round with JMP, from 28 on."""
+    row = waits(SERVED.replace("NOP", "DAD B"), press)["RST 6.5"]
+    ends = (98, 108, 118)
+    end = next(t for t in ends if press < t)
+    assert row.served == 1
+    assert row.worst_t == end + 12
+
+
 def test_a_level_that_stays_asks_again() -> None:
     """A routine of EI and RET is over before the key is up: 14 T-states, and 12 again."""
     text = SERVED[: SERVED.index("PUSH")] + "EI\n RET\n"

@@ -113,6 +113,15 @@ SEEDS = {
         after(" ORG 700H\n DB 1,2"),
         fitted("ports:", "  - {chip: 2716, name: twin, at: 0700-07FF}"),
     ),
+    "more bytes than the chip has": Seed(
+        "fits",
+        "0FF0, bench.asm:37: 1 byte of the image for bytes of program, a chip of 2K",
+        after(" ORG 7F0H\n DB 2\n ORG 0FF0H\n DB 1"),
+        (
+            ("name: program, at: 0000-07FF", "name: program, at: 0000-0FFF"),
+            ("  - {chip: 2716, name: spare, at: 0800-0FFF}\n", ""),
+        ),
+    ),
     "another chip than the board's": Seed(
         "chip", "2764 (8K) is not the program chip", wanted=Wanted(part=part_named("2764"))
     ),

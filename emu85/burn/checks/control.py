@@ -152,7 +152,7 @@ CHECKS = (
     Check("acknowledge", "an INTR acknowledge finds an instruction", _acknowledge),
     Check("nowhere", "control stays where there is memory", _nowhere),
     Check("blank", "control does not run into blank EPROM", _blank),
-    Check("code-in-ram", "control goes to RAM only where the board allows code", _ram),
+    Check("code-in-ram", "control goes to RAM only where code may be", _ram),
     Check("overlap", "no jump goes into the middle of another instruction", _inside),
     Check("opcodes", "only opcodes of Intel's manuals are used", _opcodes),
     Check("returns", "returns have a return address to take", _returns),

@@ -8,6 +8,7 @@ import numpy as np
 
 from emu85.board.quantities import size_text
 from emu85.burn.checks.kinds import Check, NotMadeError
+from emu85.burn.chips import covered, doubled
 from emu85.burn.ground import Stands
 from emu85.burn.study import Study
 from emu85.burn.sums import SUMS
@@ -50,6 +51,16 @@ def _alone(study: Study) -> Iterator[Note]:
         if any(bits[start + n] & MapBit.CONTENTION for n in range(count)):
             chips = study.ground.name(start)
             yield Note(f"{counted(count, 'byte')} of the image where {chips} answer at once", start)
+
+
+def _fits(study: Study) -> Iterator[Note]:
+    image = study.ground.image
+    for use in covered(study.ground.board.description, image):
+        twice = doubled(use, image)
+        if twice:
+            size = size_text(use.part.size)
+            text = f"{counted(len(twice), 'byte')} of the image for bytes of {use.name}, a chip of "
+            yield Note(f"{text}{size}, that the image gives otherwise before", twice[0])
 
 
 def _part(study: Study) -> Iterator[Note]:
@@ -125,6 +136,7 @@ def _expected(study: Study) -> Iterator[Note]:
 CHECKS = (
     Check("in-rom", "every byte of the image is in an EPROM of the board", _in_rom),
     Check("alone", "no other chip answers where the image is", _alone),
+    Check("fits", "the image has one byte for each byte of a chip at most", _fits),
     Check("chip", "the named chip is the one of the board", _part),
     Check("content", "there is something to burn into each chip", _says_something),
     Check("repeats", "no chip's content is the same twice over", _repeats),
