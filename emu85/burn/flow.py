@@ -37,7 +37,6 @@ from emu85.burn.state import (
 from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import INSTRUCTIONS, Instruction
 
-
 MOST_STATES = 15_000
 """Instructions that are followed, each counted for every routine it is in.  Firmware has a
 tenth of them; bytes that are no program at all can have millions."""

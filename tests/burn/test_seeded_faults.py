@@ -316,8 +316,7 @@ SEEDS = {
         here(f"{BY_SWITCHES}MVI H,0B0H\n MOV M,A\n MOV A,M"),
         fitted(
             "ports:",
-            "  - {ram: 256, name: left, at: B000-B0FF}\n"
-            "  - {ram: 256, name: right, at: B000-B0FF}",
+            "  - {ram: 256, name: left, at: B000-B0FF}\n  - {ram: 256, name: right, at: B000-B0FF}",
         ),
     ),
     "a write to ROM, run": Seed(
