@@ -37,9 +37,9 @@ from emu85.burn.state import (
 from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import INSTRUCTIONS, Instruction
 
-MOST_STATES = 15_000
+MOST_STATES = 8_000
 """Instructions that are followed, each counted for every routine it is in.  Firmware has a
-tenth of them; bytes that are no program at all can have millions."""
+third of them at most; bytes that are no program at all can have millions."""
 
 
 class Kind(enum.Enum):
