@@ -108,11 +108,19 @@ class LiveDriver:
 
     has_keyboard = True
 
-    def __init__(self, screen: LiveScreen, bottom: Bottom, send: Callable[[bytes], None]) -> None:
-        """``send`` gets the bytes typed while the keyboard is joined to the serial line."""
+    def __init__(
+        self,
+        screen: LiveScreen,
+        bottom: Bottom,
+        send: Callable[[bytes], None],
+        keys_go_to: Callable[[], str],
+    ) -> None:
+        """``send`` gets the bytes typed while keys go to a serial end; ``keys_go_to`` names
+        that end, and is empty where there is none."""
         self._screen = screen
         self._bottom = bottom
         self._send = send
+        self._keys_go_to = keys_go_to
         self._is_asked = False
 
     def drive(self, motion: Motion, *, keyboard: bool = False) -> Held:
@@ -178,7 +186,8 @@ class LiveDriver:
             focusable=True,
             get_cursor_position=lambda: Point(text.column, 0),
         )
-        hint = "keys go to serial, Ctrl-C holds" if keyboard else "Ctrl-C holds"
+        end = self._keys_go_to() if keyboard else ""
+        hint = f"keys go to {end}, Ctrl-C holds" if end else "Ctrl-C holds"
         bottom = FormattedTextControl(lambda: self._bottom(f"{motion.state}, {hint}"))
         return Application(
             layout=Layout(

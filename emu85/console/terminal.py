@@ -32,7 +32,7 @@ def open_terminal(machine: Machine, speed: float | None) -> TerminalConsole:
     screen = LiveScreen()
     session = Session(machine, screen, speed=speed)
     console = TerminalConsole(session)
-    session.driver = LiveDriver(screen, console.bottom, console.send)
+    session.driver = LiveDriver(screen, console.bottom, console.send, lambda: session.pane.name)
     return console
 
 
@@ -102,7 +102,7 @@ class TerminalConsole:
         return serve
 
     def send(self, data: bytes) -> None:
-        """Bytes typed while the keyboard is joined to the serial line."""
+        """Bytes typed while keys go to a serial end."""
         self.session.type_by_hand(data)
 
     def bottom(self, state: str) -> str:

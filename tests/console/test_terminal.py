@@ -1,6 +1,7 @@
 """The console at a pseudo-terminal, as a person would use it."""
 
 import os
+import random
 import re
 import select
 import sys
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.console.programs import COUNTER, TALKER
+from tests.links.echo_board import ECHO_BOTH, TWO_USARTS
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 
@@ -136,6 +138,33 @@ def test_the_board_is_heard_and_typed_at(terminals: list[Terminal], tmp_path: Pa
     terminal.wait_for("Held by stop 1 (when SID low)")
     terminal.type("quit\r")
     assert terminal.ended() == 0
+
+
+def test_typing_at_full_speed_beside_files_loses_nothing(
+    terminals: list[Terminal], tmp_path: Path
+) -> None:
+    (tmp_path / "board.yaml").write_text(TWO_USARTS)
+    data = random.Random(7).randbytes(12_000)
+    (tmp_path / "in").write_bytes(data)
+    board, files = str(tmp_path / "board.yaml"), f"tape files {tmp_path}/in {tmp_path}/out"
+    more = ("--held", "--speed", "off", "--join", files)
+    terminal = begin(terminals, tmp_path, board, ECHO_BOTH, *more)
+    terminal.wait_for("emu85>")
+    terminal.type("talk usart\r")
+    terminal.wait_for("keys go to usart")
+    lines = [f"line {number:03d}" for number in range(200)]
+    terminal.type("\r\n".join([*lines, ""]))
+    terminal.wait_for(lines[-1])
+    places = [terminal.text.index(line) for line in lines]
+    assert places == sorted(places)
+    end = time.monotonic() + _PATIENCE
+    while (tmp_path / "out").stat().st_size < len(data):
+        assert time.monotonic() < end and terminal.read()
+    terminal.type("\x03")
+    terminal.wait_for("Held by Ctrl-C")
+    terminal.type("quit\r")
+    assert terminal.ended() == 0
+    assert (tmp_path / "out").read_bytes() == data
 
 
 def test_pacing_is_ended_by_ctrl_c(terminals: list[Terminal], tmp_path: Path) -> None:

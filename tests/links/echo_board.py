@@ -60,6 +60,34 @@ LOOP:   IN 21H
         JMP LOOP
 """
 
+TWO_USARTS = USART.replace(
+    "wired:",
+    "  - {device: 8251A, name: tape, at: 30-31, terminal: {baud: 38400, format: 8N1}}\nwired:",
+).replace("serial:", "  tape.txc: clock.out\n  tape.rxc: clock.out\nserial:")
+
+ECHO_BOTH = """
+        ORG 0
+        MVI A, 4EH
+        OUT 21H
+        OUT 31H
+        MVI A, 37H
+        OUT 21H
+        OUT 31H
+LOOP:   IN 21H
+        ANI 3
+        CPI 3
+        JNZ TAPE
+        IN 20H
+        OUT 20H
+TAPE:   IN 31H
+        ANI 3
+        CPI 3
+        JNZ LOOP
+        IN 30H
+        OUT 30H
+        JMP LOOP
+"""
+
 SLICE = 300_000
 """T-states between two looks outside: 2343 characters of 38400 baud a second."""
 
