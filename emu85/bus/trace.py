@@ -6,6 +6,7 @@ full ring forgets the oldest record, and :attr:`Trace.forgotten` says how many.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -102,6 +103,15 @@ class Trace:
         """Every record held, oldest first; a view where they are not around the ring's end."""
         parts = self._parts(len(self))
         return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+    def pieces(self, n: int, most: int) -> Iterator[NDArray[np.void]]:
+        """The last ``n`` records, oldest first, as views of at most ``most`` records.
+
+        Nothing is copied; they tell of the trace as it is until the machine moves.
+        """
+        for part in self._parts(max(0, min(n, len(self)))):
+            for begin in range(0, len(part), most):
+                yield part[begin : begin + most]
 
     def columns(self) -> Columns:
         """Every record held, by column, with little copied."""

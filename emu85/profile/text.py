@@ -56,20 +56,20 @@ def head(report: Report) -> list[str]:
 def routines(report: Report, most: int | None = MOST) -> list[str]:
     """Own time and time with callees."""
     rows, rest = _first(report.routines, most)
-    head = f"{'calls':>9} {'own T':>12} {'share':>7} {'with callees':>12} share"
-    lines = [f"{'Routines':<29} {head}"]
+    columns = f"{'calls':>9} {'own T':>11} {'share':>7} {'with callees':>14} share"
+    lines = [f"{'Routines':<29} {columns}"]
     for name, spent in rows:
         own, whole = report.share(spent.own), report.share(spent.whole)
         lines.append(
-            f"  {_cut(name, 27):<27} {spent.calls:>9} {spent.own:>12} {own:>6.1f}% "
-            f"{spent.whole:>12} {whole:>4.0f}%"
+            f"  {_cut(name, 27):<27} {spent.calls:>9} {spent.own:>11} {own:>6.1f}% "
+            f"{spent.whole:>14} {whole:>4.0f}%"
         )
     if rest:
         others = sum(spent.own for _, spent in rest)
         more = f"{len(rest)} more"
-        lines.append(f"  {more:<27} {'':>9} {others:>12} {report.share(others):>6.1f}%")
+        lines.append(f"  {more:<27} {'':>9} {others:>11} {report.share(others):>6.1f}%")
     total = sum(spent.own for _, spent in report.routines)
-    lines.append(f"  {'together':<27} {'':>9} {total:>12} {report.share(total):>6.1f}%")
+    lines.append(f"  {'together':<27} {'':>9} {total:>11} {report.share(total):>6.1f}%")
     return lines
 
 
@@ -79,9 +79,8 @@ def each_call(report: Report, most: int | None = MOST) -> list[str]:
     rows, rest = _first(over, most)
     if not rows:
         return []
-    lines = [
-        f"{'A call, with callees':<29} {'least T':>12} {'mean T':>14} {'most T':>12}  not by RET"
-    ]
+    columns = f"{'least T':>12} {'mean T':>14} {'most T':>11}  {'not by RET':>10}"
+    lines = [f"{'A call, with callees':<28}{columns}"]
     lines += [_call_line(row) for row in rows]
     if rest:
         lines.append(f"  {len(rest)} more")
@@ -156,12 +155,13 @@ def waiting(report: Report) -> list[str]:
     lines = ["Waiting"]
     rows = [("halted", counts.halt_t), ("on hold", counts.hold_t), ("wait states", counts.wait_t)]
     for what, t_states in rows:
-        lines.append(f"  {what:<53} {t_states:>14} {report.share(t_states):>6.1f}%")
+        if t_states:
+            lines.append(f"  {what:<53} {t_states:>14} {report.share(t_states):>6.1f}%")
     for row in report.waits:
         lines.append(f"    {_cut(row.name, 51):<51} {row.t_states:>14}")
     if counts.master_cycles:
         lines.append(f"  {'bus cycles of another bus master':<53} {counts.master_cycles:>14}")
-    return lines
+    return lines if lines[1:] else ["No halt, no hold, no wait state."]
 
 
 def _coverage(report: Report) -> list[str]:

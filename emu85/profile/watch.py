@@ -24,6 +24,9 @@ from emu85.profile.coverage import Execution
 from emu85.profile.gathering import longest_slice
 from emu85.profile.routines import Routines
 
+_PIECE = 8192
+"""Records handed on at a time: what is made of so many stays near the processor."""
+
 
 @dataclass(frozen=True, slots=True)
 class Figures:
@@ -105,13 +108,11 @@ class Watch:
         fresh = machine.trace.total - self._seen
         if fresh > len(machine.trace):
             self._miss()
-        records = machine.trace.last(fresh)
         self._seen = machine.trace.total
         self._t = machine.t
-        if not len(records):
-            return
-        for taker in (self._execution, self._routines, self._latencies):
-            taker.feed(records)
+        for records in machine.trace.pieces(fresh, _PIECE):
+            for taker in (self._execution, self._routines, self._latencies):
+                taker.feed(records)
 
     def figures(self) -> Figures:
         """What has been counted up to now."""

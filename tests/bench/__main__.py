@@ -10,6 +10,7 @@ from tests.bench.gantry import gantry
 from tests.bench.history import history
 from tests.bench.memory import memory
 from tests.bench.polling import polling
+from tests.bench.profiling import profiling
 from tests.bench.query import query
 from tests.bench.rehearsing import rehearsing
 from tests.bench.report import Measure, head, line, machine
@@ -23,6 +24,7 @@ MEASURES: dict[str, Measure] = {
     "gantry": gantry,
     "usart": usart,
     "query": query,
+    "profile": profiling,
     "history": history,
     "rehearse": rehearsing,
     "first-start": first_start,

@@ -43,6 +43,9 @@ def test_a_ring_is_the_end_of_a_list(size: int, count: int, last: int) -> None:
     assert trace.all().tolist() == kept
     wanted = max(0, last)
     assert trace.last(last).tolist() == (kept[-wanted:] if wanted else [])
+    pieces = [piece.tolist() for piece in trace.pieces(last, 4)]
+    assert [row for piece in pieces for row in piece] == trace.last(last).tolist()
+    assert all(1 <= len(piece) <= 4 for piece in pieces)
     for i in range(-len(kept), len(kept)):
         assert trace[i].tolist() == kept[i]
     columns = trace.columns()

@@ -10,6 +10,7 @@ from emu85.console.words import (
     looking,
     moving,
     rehearsing,
+    spending,
     stopping,
     talking,
 )
@@ -19,6 +20,7 @@ _ORDER = (
     going_back,
     stopping,
     looking,
+    spending,
     changing,
     talking,
     joining,
