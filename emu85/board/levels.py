@@ -25,6 +25,7 @@ from emu85.errors import Place, UserError
 from emu85.firmware.files import read_bytes
 
 _TIME = re.compile(r"(?:(?:time|t)\b)?\W*(?:(seconds?|s|ms|us|ns)\b)?\W*", re.I | re.A)
+_LIKE_TIME = re.compile(r"(?:time|t)\b", re.I | re.A)
 _LEVEL_NAMES = ("level", "value")
 _UNIT_OF = {"seconds": "s", "second": "s"}
 
@@ -162,16 +163,26 @@ def _columns(first: Sequence[_Cell]) -> _Columns:
     times = [(n, found) for n, name in enumerate(names) if (found := _TIME.fullmatch(name))]
     levels = [n for n, name in enumerate(names) if name in _LEVEL_NAMES]
     time, found = times[0] if times else (None, None)
-    level = levels[0] if levels else width - 1
-    if level == time:
-        raise first[level].wrong(
+    _refuse_other_units(first, time)
+    if not levels and (width > 1 or time is not None):
+        raise first[-1].wrong(
             UserError(
-                "there is a column of times and none of levels",
-                expected="a column named 'level' beside it",
+                "none of the columns is one of levels",
+                expected="a column named 'level' or 'value', of bytes",
             )
         )
+    level = levels[0] if levels else 0
     unit = (found[1] if found else None) or "s"
     return _Columns(width, time, _UNIT_OF.get(unit, unit), level)
+
+
+def _refuse_other_units(first: Sequence[_Cell], time: int | None) -> None:
+    """Refuse a column of times whose unit is none of ours: it would pass for no time at all."""
+    for cell in first if time is None else ():
+        if _LIKE_TIME.match(cell.text):
+            raise cell.wrong(
+                UserError(f"no unit of {cell.text!r} is known", expected="time in s, ms, us or ns")
+            )
 
 
 def _level_file(rows: Sequence[Sequence[_Cell]], columns: _Columns) -> LevelFile:

@@ -15,6 +15,8 @@ import yaml
 
 from emu85.errors import Place, UserError, nearest
 
+_COLON = "a colon after each key; it may be missing in the line above"
+
 _PLAIN_TAGS = frozenset(
     f"tag:yaml.org,2002:{name}"
     for name in ("str", "int", "float", "bool", "null", "timestamp", "merge", "value", "map", "seq")
@@ -138,13 +140,16 @@ def _line(lines: list[str], number: int) -> str:
 
 def _marked(error: yaml.MarkedYAMLError, file: str, lines: list[str]) -> UserError:
     # What is never closed is placed where it was opened, not at the end of the file.
-    is_unclosed = "end of stream" in (error.problem or "")
+    # A key without its colon is placed where it stands, not where the colon was missed.
+    unclosed = ("end of stream", "could not find expected ':'")
+    is_unclosed = any(words in (error.problem or "") for words in unclosed)
     marks = (error.context_mark, error.problem_mark)
     mark = next(filter(None, marks if is_unclosed else reversed(marks)), None)
     place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file)
     source = _line(lines, mark.line) if mark else ""
     problem = " ".join(part for part in (error.context, error.problem) if part)
-    return UserError(f"not YAML: {problem}", place, source=source)
+    expected = "" if is_unclosed or "mapping values" not in problem else _COLON
+    return UserError(f"not YAML: {problem}", place, expected=expected, source=source)
 
 
 def _unreadable(error: yaml.reader.ReaderError, text: str, file: str) -> UserError:

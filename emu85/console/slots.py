@@ -55,7 +55,9 @@ def _worked(context: Context) -> list[str]:
 KINDS: dict[str, Kind] = {
     "ADDRESS": Address("an address (0000 to FFFF) or a symbol", 0xFFFF),
     "BYTE": Number("a byte (00 to FF)", 16, 0, 0xFF),
-    "BUTTON": Named("a key or button", _pressed, "this board has no key or button to press"),
+    "BUTTON": Named(
+        "a key, button or keypad", _pressed, "this board has no key or button to press"
+    ),
     "CONDITION": Condition(),
     "COUNT": Number("a count (decimal, from 1)", 10, 1, 1_000_000_000),
     "CYCLE": Choice(f"a cycle type ({', '.join(_CYCLES)})", _CYCLES),
@@ -63,6 +65,7 @@ KINDS: dict[str, Kind] = {
     "FILE": File(),
     "FLAG": Choice(f"a flag ({', '.join(FLAGS)})", FLAGS),
     "JOINED": Named("a joined end", lambda c: c.joined, "no serial end is joined"),
+    "KEY": Name("a key of a keypad"),
     "LEVEL": Choice("0 or 1", {"0": "low", "1": "high"}),
     "NAME": Name("letters of a name"),
     "NUMBER": Named(

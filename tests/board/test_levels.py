@@ -53,6 +53,8 @@ def test_files(
 
 
 MISTAKES = {
+    "a unit of time that is none": ("time (min),level\n0,10\n", ":1:1: no unit of 'time (min)'"),
+    "a table without levels": ("seconds,volts\n0,10\n", ":1:9: none of the columns is one of"),
     "a first row with one bad cell": ("0,1G\n1,20\n", ":1:3: '1G' is not a number"),
     "a first row that begins with a digit": ("1G\n20\n", ":1:1: '1G' is not a number"),
     "a later row": ("level\n10\n2x\n", ":3:1: '2x' is not a number"),
@@ -64,7 +66,7 @@ MISTAKES = {
     "a time below zero": ("-1,10\n", ":1:1: '-1' is not a time"),
     "a short row": ("0,10\n20\n", ":2:1: the row has 1 cells and the first 2"),
     "an empty cell": ("0,10\n1,\n", ":2:3: '' is not a number"),
-    "times alone": ("seconds\n0\n1\n", ":1:1: there is a column of times and none of levels"),
+    "times alone": ("seconds\n0\n1\n", ":1:1: none of the columns is one of levels"),
 }
 
 

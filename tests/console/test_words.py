@@ -252,3 +252,17 @@ def test_enter_to_one_of_several_ends(tmp_path: Path) -> None:
     bench = Bench("saltmarsh", COUNTER, tmp_path)
     bench.do("enter to serial hi")
     assert bench.machine.serial is not None and bench.machine.serial.pending + 1 >= 3
+
+
+def test_a_key_of_a_keypad_is_pressed_by_name(tmp_path: Path) -> None:
+    gantry = Bench("gantry", COUNTER, tmp_path)
+    pad = gantry.machine.board.devices["pad"]
+    gantry.do("press pad 8")
+    assert pad.state() == "down: 8"
+    for line, words in (
+        ("press pad", "the value is missing; expected the name of a key"),
+        ("press abort 8", "press of abort takes no value"),
+        ("press padd 8", "did you mean 'pad'"),
+    ):
+        with pytest.raises(UserError, match=words):
+            gantry.do(line)

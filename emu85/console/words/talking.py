@@ -102,11 +102,12 @@ def _escape(found: re.Match[str]) -> str:
     return _ESCAPES[found[2]]
 
 
-@form("press BUTTON", "press a key or button of the board for a moment")
-def press(session: Session, button: str) -> None:
-    """It happens now in board time; let the machine move to see what comes of it.
+@form("press BUTTON [KEY]", "press a button, or a keypad's key, for a moment")
+def press(session: Session, button: str, key: str = "") -> None:
+    """press call     press pad 8
+    It happens now in board time; let the machine move to see what comes of it.
     'set NAME down' and 'set NAME up' keep it down and let it go."""
-    _adjust(session, button, "press", "")
+    _adjust(session, button, "press", key)
 
 
 @form("set DEVICE TEXT", "set switches or another control of the board")
