@@ -125,6 +125,7 @@ class Board:
         self.deeds = Deeds()
         for name, end in self.serial_ends.items():
             end.told = partial(self.deeds.tell_of_end, name)
+            end.noted = partial(self._note_of_end, name)
 
     # --- what the machine calls -------------------------------------------
 
@@ -194,6 +195,9 @@ class Board:
 
     def _drive_sid(self, level: int) -> None:
         self._socket.host.drive(Line.SID, level)
+
+    def _note_of_end(self, name: str, description: str) -> None:
+        self._socket.host.note(description, name)
 
     def hlda(self, level: int) -> None:
         """HLDA changed to ``level`` at ``schedule.now``."""

@@ -28,6 +28,7 @@ from emu85.board.baud_check import BaudCheck
 from emu85.board.description import SerialFormat
 from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
 from emu85.board.schedule import Event, Moment, Schedule, nearest_t
+from emu85.board.serial_faults import AT_TERMINAL, BITS_OFF
 
 ARRIVALS_KEPT = 100_000
 """Characters whose moments and faults are remembered, the latest."""
@@ -46,10 +47,12 @@ class Terminal:
         framing_errors, parity_errors, breaks: how many of each arrived.
         listeners: each is called with every good character as it arrives.
         told: is called with what is sent (``send`` and bytes, ``break`` and bits).
+        noted: is called with what is wrong with what arrives, in words.
+        baud_check: how long the bits of what arrives really are.
         sender, receiver: the two directions.
     """
 
-    NOT_STATE = frozenset({"listeners", "told"})
+    NOT_STATE = frozenset({"listeners", "noted", "told"})
 
     def __init__(
         self, format_: SerialFormat, clock: Fraction, put: Callable[[Frame], None]
@@ -64,10 +67,12 @@ class Terminal:
         self.breaks = 0
         self.listeners: list[Callable[[int], None]] = []
         self.told: Callable[[str, bytes | int], None] | None = None
+        self.noted: Callable[[str], None] | None = None
+        self.baud_check = BaudCheck(format_, self.bit_time, partial(self._note, BITS_OFF))
         framing = Framing(format_.bits, format_.parity, format_.stop)
         self.sender = AsyncSender(put, self._next)
         self.sender.bit_time, self.sender.framing = self.bit_time, framing
-        self.receiver = AsyncReceiver(self._arrive)
+        self.receiver = _Measured(self._arrive, self.baud_check)
         self.receiver.set(self.bit_time, framing)
         self._length = framing.length + format_.gap * clock / self.bit_time
         self._levels = framing.sampled
@@ -94,6 +99,7 @@ class Terminal:
         self.received.clear()
         self.arrivals.clear()
         self.framing_errors = self.parity_errors = self.breaks = 0
+        self.baud_check.clear()
         self.sender.power(schedule)
         self.receiver.power(schedule)
 
@@ -127,25 +133,41 @@ class Terminal:
         self.breaks += arrival.fault == "break"
         self.arrivals.append(arrival)
         if arrival.fault:
+            self._note(AT_TERMINAL[arrival.fault])
             return
         self.received.append(arrival.value)
         for listener in list(self.listeners):
             listener(arrival.value)
 
+    def _note(self, description: str) -> None:
+        if self.noted:
+            self.noted(description)
+
+
+class _Measured(AsyncReceiver):
+    """A receiver whose characters are measured as they come."""
+
+    def __init__(self, arrive: Callable[[Arrival], None], check: BaudCheck) -> None:
+        super().__init__(arrive)
+        self._check = check
+
+    def take(self, frame: Frame) -> None:
+        self._check.character(frame.bit_time)
+        super().take(frame)
+
+    def level(self, level: int) -> None:
+        self._check.edge(self._schedule.now, level)
+        super().level(level)
+
 
 class SerialLine(Terminal):
-    """The terminal on SID and SOD, whose characters are edges on the board's side.
-
-    Attributes:
-        baud_check: how long the sender's bits really are.
-    """
+    """The terminal on SID and SOD, whose characters are edges on the board's side."""
 
     def __init__(
         self, format_: SerialFormat, clock: Fraction, drive: Callable[[int], None]
     ) -> None:
         """``clock`` is in hertz; ``drive(level)`` puts SID at 0 or 1."""
         super().__init__(format_, clock, self._begin)
-        self.baud_check = BaudCheck(format_, self.bit_time)
         self._drive = drive
         self._schedule = Schedule()
         self._edge: Event | None = None
@@ -160,14 +182,12 @@ class SerialLine(Terminal):
             self._edge = None
         self._schedule = schedule
         super().power(schedule)
-        self.baud_check.clear()
         self._seen_mark = self._as_mark(0) == MARK
         self._drive(self._as_mark(MARK))
 
     def sod(self, level: int) -> None:
         """SOD goes to ``level`` (0 or 1) at ``schedule.now``."""
         mark = self._as_mark(level)
-        self.baud_check.edge(self._schedule.now, mark)
         if mark == MARK:
             self._seen_mark = True
         if self._seen_mark:

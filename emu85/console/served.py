@@ -1,21 +1,22 @@
-"""A motion between whose slices the links to the outside are served."""
+"""A motion between whose slices something else is served: links to the outside, a screen."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from emu85.console.motion import Motion
-from emu85.links import Links
 from emu85.machine import Held
 
 
 class Served:
-    """Moves as another motion does, and pumps links after every slice.
+    """Moves as another motion does, and serves after every slice.
 
     Not before the first: firmware that has just been started sets up its USART then.
     """
 
-    def __init__(self, motion: Motion, links: Links) -> None:
+    def __init__(self, motion: Motion, serve: Callable[[], None]) -> None:
         self._motion = motion
-        self._links = links
+        self._serve = serve
 
     @property
     def state(self) -> str:
@@ -24,7 +25,7 @@ class Served:
 
     def advance(self) -> Held | None:
         held = self._motion.advance()
-        self._links.pump()
+        self._serve()
         return held
 
     def wait(self) -> float:

@@ -24,6 +24,7 @@ from emu85.console.views import bus
 from emu85.console.views.acknowledge import jammed_text
 from emu85.console.views.code import instruction_at, instruction_of
 from emu85.console.views.held import held_sentence
+from emu85.console.views.noticed import News
 from emu85.console.views.places import Places
 from emu85.console.words import FORMS
 from emu85.errors import OutputLost, Place, UserError, pointed
@@ -63,6 +64,7 @@ class Session:
         is_over: set by ``quit``.
         links: serial ends joined to the outside.
         pane: the serial end that the console itself talks to.
+        news: what the board has noticed and has not been told.
         folder: from where console lines name files.
         lines_done: all that has been done.
         burnt: the firmware it began with, if it is not the board's own.
@@ -89,6 +91,7 @@ class Session:
         self.burnt: Burnt | None = None
         self.recorder: Recorder | None = None
         self.links = Links(machine.board)
+        self.news = News(machine)
         self.pane = Pane(machine.board, self.links, self._on_serial)
 
     @property
@@ -149,17 +152,27 @@ class Session:
         is_free, hears = not isinstance(motion, Steps), keyboard or len(self.links) > 0
         held = self._drive(motion, keyboard)
         self.lines_done.moved(held, is_free=is_free, hears=hears)
+        self._tell_news()
         return held
 
     def _drive(self, motion: Motion, keyboard: bool) -> Held:
-        if not len(self.links):
-            return self.driver.drive(motion, keyboard=keyboard)
         if not isinstance(motion, Steps):
-            return self.driver.drive(Served(motion, self.links), keyboard=keyboard)
+            return self.driver.drive(Served(motion, self._serve), keyboard=keyboard)
         self.links.pump()
         held = self.driver.drive(motion, keyboard=keyboard)
         self.links.pump()
         return held
+
+    def _serve(self) -> None:
+        """Between two slices of a motion."""
+        self.links.pump()
+        if self.driver.has_keyboard:
+            self._tell_news()
+
+    def _tell_news(self) -> None:
+        """Tell what the board has noticed, once; where nobody watches, after the motion."""
+        for line in self.news.lines(self.screen.width):
+            self.screen.show(line)
 
     def type_by_hand(self, data: bytes) -> None:
         """Send what is typed while the board runs to the end that the console is at."""
@@ -170,16 +183,15 @@ class Session:
     def attend(self) -> float | None:
         """Serve the links while the board is held.
 
-        Not after RESET: firmware has to move first, to set up its USART, or characters
-        from outside would be lost.
+        Nothing is taken from outside after RESET: firmware has to move first, to set up
+        its USART, or the first characters would be lost.
 
         Returns:
             seconds within which to do it again; None if nothing is joined.
         """
         if not len(self.links):
             return None
-        if self.machine.trace[-1]["type"] != Cycle.RESET:
-            self.links.pump()
+        self.links.pump(takes=self.machine.trace[-1]["type"] != Cycle.RESET)
         return _ATTENDED
 
     def join(self, end: str, text: str) -> Link:

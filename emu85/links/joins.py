@@ -133,10 +133,10 @@ class Links:
             raise UserError(f"{name} is not joined", expected="a joined end; 'joins' lists them")
         self._links.pop(name).close()
 
-    def pump(self) -> None:
-        """Move what can be moved now; never waits."""
+    def pump(self, *, takes: bool = True) -> None:
+        """Move what can be moved now, towards the board only if ``takes``; never waits."""
         for link in self._links.values():
-            link.pump()
+            link.pump(takes=takes)
 
     def drain(self, seconds: float) -> None:
         """Pump until readers have taken everything, for ``seconds`` at most."""

@@ -78,10 +78,15 @@ class Link(ABC):
         """Whether closing now would lose nothing that somebody is there to read."""
         return not (self.waiting and self.is_open)
 
-    def pump(self) -> None:
-        """Move what can be moved now, both ways; never waits and never raises OSError."""
+    def pump(self, *, takes: bool = True) -> None:
+        """Move what can be moved now; never waits and never raises OSError.
+
+        Args:
+            takes: towards the board too.
+        """
         try:
-            self._take()
+            if takes:
+                self._take()
             self._give()
         except OSError as error:
             self.trouble = str(error.strerror or error)

@@ -42,9 +42,9 @@ class TcpLink(Link):
     def is_open(self) -> bool:
         return self._client is not None
 
-    def pump(self) -> None:
+    def pump(self, *, takes: bool = True) -> None:
         self._admit()
-        super().pump()
+        super().pump(takes=takes)
 
     def _admit(self) -> None:
         try:

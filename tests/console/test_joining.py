@@ -194,40 +194,6 @@ def test_what_is_left_is_handed_on_when_the_session_ends(tmp_path: Path) -> None
     process.stdout.close()
 
 
-def test_findings_tell_of_a_detuned_sender(tmp_path: Path) -> None:
-    source = """
-        LXI SP, 8400H
-        MVI A, 0C0H
-        SIM
-        MVI D, 60
-NEXT:   MVI E, 10           ; 55H again and again: every bit differs from the last
-        MVI A, 40H
-BIT:    SIM
-        XRI 80H
-        MVI B, 97
-WAIT:   DCR B
-        JNZ WAIT
-        DCR E
-        JNZ BIT
-        MVI B, 0
-REST:   DCR B
-        JNZ REST
-        DCR D
-        JNZ NEXT
-        HLT
-"""
-    # 4 + 7 + 7 + 97 * 14 - 3 + 4 + 10 = 1387 T-states a bit.
-    (tmp_path / "board.yaml").write_text(
-        "name: b\ncrystal: 3.2 MHz\nmemory:\n  - {rom: 2K, at: 0000}\n  - {ram: 1K, at: 8000}\n"
-        "serial: {baud: 1200, format: 8N1}\n"
-    )
-    bench = Bench(str(tmp_path / "board.yaml"), source, tmp_path)
-    bench.do("run for 1500 ms")
-    told = " ".join(bench.do("findings").split())
-    assert f"bits sent on SOD are {1387 * 1200 / 1.6e6 - 1:.1%} too long" in told
-    assert f"{1.6e6 / 1387:.0f} baud instead of 1200" in told
-
-
 @pytest.fixture
 def terminals() -> Iterator[list[Terminal]]:
     made: list[Terminal] = []

@@ -33,6 +33,7 @@ from emu85.board.device import Device, Read, Register, Site
 from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing
 from emu85.board.kinds import Key, frequency
 from emu85.board.schedule import Event, nearest_t
+from emu85.board.serial_faults import AT_CHIP, OVERRUN
 
 DATA, ENABLE, IDENT, LINE, MODEM, LINE_STATUS, MODEM_STATUS, SCRATCH = range(8)
 FIFO_CONTROL = IDENT
@@ -466,12 +467,16 @@ class Uart16550(Device):
 
     def _arrive(self, arrival: Arrival) -> None:
         errors = _errors_of(arrival, self._receiver.framing)
+        if arrival.fault in AT_CHIP:
+            self.site.note(AT_CHIP[arrival.fault], self.name)
         if self._is_fifo and len(self._received) == FIFO_SIZE:
             self._status_errors |= LineStatus.OVERRUN
+            self.site.note(OVERRUN, self.name)
             self._show()
             return
         if not self._is_fifo and self._received:
             errors |= LineStatus.OVERRUN
+            self.site.note(OVERRUN, self.name)
             self._received.clear()
         self._received.append((arrival.value, errors))
         if len(self._received) == 1:

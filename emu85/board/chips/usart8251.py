@@ -36,6 +36,7 @@ from emu85.board.counted_wire import CountedReceiver, CountedSender
 from emu85.board.device import Device, Read, Register, Site
 from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing, meaning_of
 from emu85.board.schedule import Event, Moment, nearest_t
+from emu85.board.serial_faults import AT_CHIP, OVERRUN
 from emu85.board.sync_wire import SyncLine
 from emu85.board.wiring import Wave
 
@@ -427,6 +428,8 @@ class Usart8251(Device):
         return self._may_send or (self._holding is not None and self._is_owed)
 
     def assembled(self, value: int, *, is_wrong: bool) -> None:
+        if is_wrong:
+            self.site.note(AT_CHIP["parity"], self.name)
         self._receive(value, Status.PARITY if is_wrong else 0)
 
     def changed(self) -> None:
@@ -456,6 +459,7 @@ class Usart8251(Device):
         """A character has been assembled."""
         if self._has_data:
             errors |= Status.OVERRUN
+            self.site.note(OVERRUN, self.name)
         self._errors |= errors
         self._data = value
         self._has_data = True
@@ -466,6 +470,8 @@ class Usart8251(Device):
     def _arrive(self, arrival: Arrival) -> None:
         errors = 0
         is_break = arrival.fault == "break"
+        if arrival.fault in AT_CHIP:
+            self.site.note(AT_CHIP[arrival.fault], self.name)
         if arrival.fault == "parity" or (is_break and self._mode.framing.parity == "O"):
             errors |= Status.PARITY
         if is_break or arrival.fault == "framing":

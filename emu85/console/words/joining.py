@@ -7,9 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emu85.console.registry import form
+from emu85.console.views.noticed import noticed
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
+    from emu85.links import Link
+
+_INDENT = 15
+"""Columns of what stands under an end."""
 
 
 @form("join END pty", "join a serial end to a pseudo-terminal")
@@ -43,26 +48,32 @@ def joins(session: Session) -> None:
     """Counts are of bytes. Of what the board sends the newest 64 K are kept while nobody
     is there, and the newest megabyte for somebody who does not read; older ones are
     dropped. The board never waits."""
-    session.links.pump()
-    links = dict(session.links)
+    session.attend()
     ends = session.machine.board.serial_ends
     if not ends:
         session.screen.show("The board has no serial line.")
+    links = dict(session.links)
     for name, end in ends.items():
         link = links.get(name)
         where = str(link) if link else "the console" if name == session.pane.name else "nothing"
         session.screen.show(f"  {name:<12} {end.format}, joined to {where}")
-        if link:
-            there = "somebody is there" if link.is_open else "nobody is there"
-            session.screen.show(
-                f"  {'':<12} {there}; {link.taken} in, {link.given} out, {link.waiting} waiting, "
-                f"{link.dropped} dropped" + (f"; {link.trouble}" if link.trouble else "")
-            )
-        if end.framing_errors or end.parity_errors or end.breaks:
-            session.screen.show(
-                f"  {'':<12} from the board: {end.framing_errors} framing errors, "
-                f"{end.parity_errors} parity errors, {end.breaks} breaks"
-            )
+        for line in [*_link_lines(link), *_wire_lines(session, name)]:
+            session.screen.show(" " * _INDENT + line)
+
+
+def _link_lines(link: Link | None) -> list[str]:
+    if link is None:
+        return []
+    there = "somebody is there" if link.is_open else "nobody is there"
+    counts = f"{link.taken} in, {link.given} out, {link.waiting} waiting, {link.dropped} dropped"
+    return [f"{there}; {counts}" + (f"; {link.trouble}" if link.trouble else "")]
+
+
+def _wire_lines(session: Session, name: str) -> list[str]:
+    """What went wrong on the wire of an end."""
+    width = session.screen.width - _INDENT
+    found = [one for one in session.machine.findings.noted if one.where == name]
+    return [line for one in found for line in noticed(one, session.machine, width)]
 
 
 @form("part JOINED", "end what 'join' began")

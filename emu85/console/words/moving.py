@@ -98,4 +98,5 @@ def reset(session: Session) -> None:
 def power(session: Session) -> None:
     """T-states count from 0 again and the trace is empty."""
     session.machine.power()
+    session.news.begin_again()
     session.show_next()

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 from emu85.console.registry import form
 from emu85.console.views.held import worded
+from emu85.console.views.noticed import noticed, when
 from emu85.stops import Stop
 from emu85.wording import counted
 
 if TYPE_CHECKING:
-    from emu85.bus.findings import BoardFinding, Finding
     from emu85.console.session import Session
 
 
@@ -84,25 +83,18 @@ def wake(session: Session, number: str) -> None:
 def findings(session: Session) -> None:
     """Floating reads, two chips at once, writes to ROM, reads of RAM never written,
     execution outside code, a stack that leaves its region. Counted for each place.
-    Bits sent on SOD that are more than 3 % too long or too short are told as well."""
+    On wires: outputs that fight; on serial lines framing and parity errors, breaks,
+    overruns, and bits that are more than 3 % too long or too short. Those are also told once,
+    as soon as the board is held or while you watch."""
     places = session.places
     found = list(session.machine.findings)
     noted = session.machine.findings.noted
-    line = session.machine.serial
-    notice = line.baud_check.notice if line else None
-    if not found and not noted and not notice:
+    if not found and not noted:
         session.screen.show("No findings.")
     for one in found:
         where = f"port {one.address:02X}" if one.is_port else places.text(one.address)
-        session.screen.show(f"{one.description} at {where}: {_when(one)}")
+        session.screen.show(f"{one.description} at {where}: {when(one)}")
         session.screen.show(f"    first by the instruction at {places.text(one.pc)}")
     for each in noted:
-        session.screen.show(f"{each.description}, {each.where}: {_when(each)}")
-    if notice:
-        session.screen.show("\n".join(textwrap.wrap(str(notice), subsequent_indent="    ")))
-
-
-def _when(one: Finding | BoardFinding) -> str:
-    if one.times == 1:
-        return f"once, T {one.first_t}"
-    return f"{one.times} times, T {one.first_t} to {one.last_t}"
+        for line in noticed(each, session.machine, session.screen.width):
+            session.screen.show(line)
