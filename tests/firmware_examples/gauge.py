@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import numpy as np
 import yaml
+from numpy.typing import NDArray
 
 from emu85.board import SerialLine
 from emu85.board.shelf import find_board
+from emu85.bus.lines import Line
 from emu85.machine import Machine
 from tests.firmware_examples.dialogue import Dialogue
 
@@ -20,6 +23,14 @@ def bit_time() -> Fraction:
     assert unit == "MHz"
     baud: int = board["serial"]["baud"]
     return Fraction(number) * 1_000_000 / 2 / baud
+
+
+def sod_edges(machine: Machine) -> NDArray[np.int64]:
+    """T-states at which SOD changed: the end of the SIM, where the next cycle begins."""
+    trace = machine.trace.all()
+    level = (trace["lines"] & Line.SOD) != 0
+    changed = np.flatnonzero(level[1:] != level[:-1]) + 1
+    return trace["t"][changed].astype(np.int64)
 
 
 class Gauge(Dialogue):

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 from emu85.board.shelf import folder
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
-from emu85.machine import Machine
-from tests.firmware_examples.gauge import Gauge, bit_time
+from tests.firmware_examples.gauge import Gauge, bit_time, sod_edges
 
 CLOCK = 3_072_000
 """Hertz: half the crystal of 6.144 MHz."""
@@ -191,14 +190,6 @@ def test_a_line_that_hangs_and_noise_are_no_characters() -> None:
         gauge.wait(0.1)
     assert time_in_ticks(gauge) == int(gauge.machine.seconds * TICKS)
     assert gauge.answer("alarm off").endswith("alarm off\r\n")
-
-
-def sod_edges(machine: Machine) -> NDArray[np.int64]:
-    """T-states at which SOD changed: the end of the SIM, where the next cycle begins."""
-    trace = machine.trace.all()
-    level = (trace["lines"] & Line.SOD) != 0
-    changed = np.flatnonzero(level[1:] != level[:-1]) + 1
-    return trace["t"][changed].astype(np.int64)
 
 
 def test_transmitter_bits_are_exact_to_the_t_state() -> None:
