@@ -9,6 +9,7 @@ is turned away.
 from __future__ import annotations
 
 import contextlib
+import ipaddress
 import socket
 
 from emu85.errors import UserError
@@ -36,7 +37,9 @@ class TcpLink(Link):
 
     @property
     def about(self) -> str:
-        return f"TCP port {self.port} at {self.address}"
+        alone = ipaddress.ip_address(self.address).is_loopback
+        reach = "" if alone else ", open to other computers, with nothing to guard it"
+        return f"TCP port {self.port} at {self.address}{reach}"
 
     @property
     def is_open(self) -> bool:

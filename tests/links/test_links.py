@@ -16,6 +16,7 @@ from emu85.links.files import FilesLink
 from emu85.links.link import SerialEnd
 from emu85.links.pty import PtyLink
 from emu85.links.tcp import LOOPBACK, TcpLink
+from emu85.machine import Machine
 from tests.links.echo_board import ECHO, TALK, machine, serve, talked
 
 
@@ -375,3 +376,14 @@ def test_an_end_is_joined_once() -> None:
     with pytest.raises(UserError, match="serial is not joined"):
         links.part("serial")
     links.close()
+
+
+def test_a_port_beyond_the_loopback_address_says_so() -> None:
+    end = Machine.from_board("gantry").board.serial_ends["usart"]
+    for address, told in (
+        ("0.0.0.0", "at 0.0.0.0, open to other computers, with nothing to guard it"),
+        (LOOPBACK, "at 127.0.0.1"),
+    ):
+        link = TcpLink(end, 0, address)
+        assert str(link).endswith(told)
+        link.close()
