@@ -9,11 +9,14 @@ from collections.abc import Iterator
 from html import escape
 
 from emu85.profile.report import Report, RoutineRow
+from emu85.wording import cut
 
 MOST = 24
 """Bars."""
 _WIDTH, _NAMES, _BAR, _ROW = 860, 250, 470, 22
 _TOP, _STEPS = 46, 4
+_LONGEST = 32
+"""Letters of a name that fit beside a bar."""
 
 
 def write_plot(report: Report) -> str:
@@ -55,7 +58,7 @@ def _bar(report: Report, row: RoutineRow, number: int, longest: int) -> Iterator
     y = _TOP + _ROW * number
     own = _BAR * row.spent.own / longest
     whole = _BAR * max(row.spent.whole, row.spent.own) / longest
-    yield _text(_NAMES - 8, y + 14, row.name[:34], "end")
+    yield _text(_NAMES - 8, y + 14, cut(row.name, _LONGEST), "end")
     yield _box(_NAMES, y + 3, whole, "url(#callees)")
     yield _box(_NAMES, y + 3, own, "#111")
     shares = f"{report.share(row.spent.own):.1f} % / {report.share(row.spent.whole):.1f} %"

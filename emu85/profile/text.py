@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from emu85.burn.text import latency_text
 from emu85.profile.report import InterruptRow, LabelRow, PortRow, Report, RoutineRow
-from emu85.wording import counted
+from emu85.wording import counted, cut
 
 Row = TypeVar("Row")
 WIDTH = 80
@@ -61,7 +61,7 @@ def routines(report: Report, most: int | None = MOST) -> list[str]:
     for name, spent in rows:
         own, whole = report.share(spent.own), report.share(spent.whole)
         lines.append(
-            f"  {_cut(name, 27):<27} {spent.calls:>9} {spent.own:>11} {own:>6.1f}% "
+            f"  {cut(name, 27):<27} {spent.calls:>9} {spent.own:>11} {own:>6.1f}% "
             f"{spent.whole:>14} {whole:>4.0f}%"
         )
     if rest:
@@ -91,7 +91,7 @@ def _call_line(row: RoutineRow) -> str:
     name, spent = row
     left = str(spent.left) if spent.left else ""
     return (
-        f"  {_cut(name, 26):<26}{spent.least:>12} {spent.mean:>14.1f} {spent.most:>11}  {left:>10}"
+        f"  {cut(name, 26):<26}{spent.least:>12} {spent.mean:>14.1f} {spent.most:>11}  {left:>10}"
     ).rstrip()
 
 
@@ -110,7 +110,7 @@ def labels(report: Report, most: int | None = MOST) -> list[str]:
 
 
 def _label_line(report: Report, row: LabelRow) -> str:
-    name = _cut(f"{row.address:04X} {row.name}".rstrip(), 37)
+    name = cut(f"{row.address:04X} {row.name}".rstrip(), 37)
     return f"  {name:<37} {row.times:>12} {row.t_states:>12} {report.share(row.t_states):>6.1f}%"
 
 
@@ -144,7 +144,7 @@ def ports(report: Report) -> list[str]:
 
 
 def _port_line(report: Report, row: PortRow) -> str:
-    name = _cut(f"{row.port:02X} {row.device or '-- nothing answers'}", 27)
+    name = cut(f"{row.port:02X} {row.device or '-- nothing answers'}", 27)
     share = report.share(row.t_states)
     return f"  {name:<27} {row.reads:>12} {row.writes:>12} {row.t_states:>12} {share:>6.1f}%"
 
@@ -158,7 +158,7 @@ def waiting(report: Report) -> list[str]:
         if t_states:
             lines.append(f"  {what:<53} {t_states:>14} {report.share(t_states):>6.1f}%")
     for row in report.waits:
-        lines.append(f"    {_cut(row.name, 51):<51} {row.t_states:>14}")
+        lines.append(f"    {cut(row.name, 51):<51} {row.t_states:>14}")
     if counts.master_cycles:
         lines.append(f"  {'bus cycles of another bus master':<53} {counts.master_cycles:>14}")
     return lines if lines[1:] else ["No halt, no hold, no wait state."]
@@ -176,10 +176,6 @@ def _first(rows: Sequence[Row], most: int | None) -> tuple[Sequence[Row], Sequen
     if most is None or len(rows) <= most + 1:
         return rows, []
     return rows[:most], rows[most:]
-
-
-def _cut(text: str, width: int) -> str:
-    return text if len(text) <= width else f"{text[: width - 1]}…"
 
 
 def _wrapped(text: str, indent: str = "  ") -> Iterable[str]:
