@@ -77,6 +77,8 @@ class Terminal:
         self._length = framing.length + format_.gap * clock / self.bit_time
         self._levels = framing.sampled
         self._queue: deque[tuple[int, ...]] = deque()
+        self._schedule = Schedule()
+        self._is_held_back = False
 
     @property
     def character_time(self) -> Fraction:
@@ -95,6 +97,7 @@ class Terminal:
 
     def power(self, schedule: Schedule) -> None:
         """Start afresh on a schedule: nothing queued or received."""
+        self._schedule = schedule
         self._queue.clear()
         self.received.clear()
         self.arrivals.clear()
@@ -117,12 +120,19 @@ class Terminal:
         if self.told:
             self.told("break", bits)
 
+    def clear_to_send(self, level: int) -> None:
+        """Its CTS goes to a level: while it is high, no character is begun."""
+        self._is_held_back = bool(level)
+        if self._queue and not level:
+            # As an event: the device that lets it send is in the middle of doing so.
+            self._schedule.at(self._schedule.now, self._go_on)
+
     def _go_on(self) -> None:
         if self._queue and not self.sender.busy:
             self._next()
 
     def _next(self) -> None:
-        if self._queue:
+        if self._queue and not self._is_held_back:
             levels = self._queue.popleft()
             longer = len(levels) - self._levels
             self.sender.send_levels(levels, self._length + longer if longer else self._length)
@@ -169,7 +179,6 @@ class SerialLine(Terminal):
         """``clock`` is in hertz; ``drive(level)`` puts SID at 0 or 1."""
         super().__init__(format_, clock, self._begin)
         self._drive = drive
-        self._schedule = Schedule()
         self._edge: Event | None = None
         self._seen_mark = False
         self._start: Moment = 0
@@ -180,7 +189,6 @@ class SerialLine(Terminal):
         if self._edge:
             self._edge.cancel()
             self._edge = None
-        self._schedule = schedule
         super().power(schedule)
         self._seen_mark = self._as_mark(0) == MARK
         self._drive(self._as_mark(MARK))

@@ -358,7 +358,7 @@ SEEDS = {
         # edge to the last there are five of the one and four of the other, 875.2 on average.
         # 1200 baud are 833.3.
         "run-serial",
-        "bits sent on SOD are 5.0% too long: 875.2 T-states",
+        "bits from the board are 5.0% too long: 875.2 T-states",
         here(SENDER),
         fitted("wired:", "serial: {baud: 1200}"),
         milliseconds=150,
