@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from emu85.board.serial_faults import OVERRUN
 from emu85.burn.depth import Depth, StackRegion
 from emu85.burn.drive import Drive
 from emu85.burn.latency import Latencies, Latency
@@ -24,7 +25,7 @@ class Ride:
         failures: what the drive did not find as expected.
         t_states: board time.
         execution: counts of what was executed.
-        findings, noted: what the board noticed.
+        findings, noted: what the board noticed, on serial ends excepted.
         serial: what was wrong with what serial ends received, a sentence each.
         stacks: how deep each stack went.
         latencies: how long interrupts waited, a row an input.
@@ -59,7 +60,7 @@ def ride(machine: Machine, drive: Drive) -> Ride:
         machine.t,
         execution,
         list(machine.findings),
-        machine.findings.noted,
+        [one for one in machine.findings.noted if one.where not in machine.board.serial_ends],
         list(_serial(machine)),
         depth.regions(machine.board),
         latencies.rows(),
@@ -78,10 +79,11 @@ def _serial(machine: Machine) -> Iterator[str]:
         told = [counted(number, fault) for fault, number in faults.items() if number]
         if told:
             yield f"the serial end {name} received {', '.join(told)}"
-    line = machine.serial
-    notice = line.baud_check.notice if line else None
-    if notice is not None:
-        yield str(notice)
+        if end.baud_check.notice is not None:
+            yield str(end.baud_check.notice)
+    for one in machine.findings.noted:
+        if one.description == OVERRUN:
+            yield f"{one.description}: {one.where}, {counted(one.times, 'time')}"
 
 
 def _stuck_at(machine: Machine) -> int | None:

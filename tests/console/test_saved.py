@@ -203,7 +203,7 @@ for number in range(100_000):
 
 def test_killed_while_saving_leaves_a_whole_file(tmp_path: Path) -> None:
     loaded = Bench("slate", COUNTER, tmp_path)
-    moments = set()
+    moments: set[int] = set()
     for number in range(60):
         if number >= 12 and len(moments) > 3:
             break
