@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -32,22 +32,39 @@ _LAST = sys.maxsize
 """Stands after every line when mistakes are put in order."""
 
 
-def assemble(text: str, file: str = "", *, include_dirs: Sequence[str | Path] = ()) -> Assembly:
+def assemble(
+    text: str,
+    file: str = "",
+    *,
+    include_dirs: Sequence[str | Path] = (),
+    outside: Mapping[str, int] | None = None,
+    start: int = 0,
+) -> Assembly:
     """Assemble 8085 source.
 
     Args:
         text: the source.
         file: its name, for messages and as the place included files stand beside.
         include_dirs: where else to look for included files, in order.
+        outside: values of names that the source may use without defining them; one
+            that it defines itself is its own.
+        start: where the first byte goes if no ORG says otherwise, 0 to FFFF.
 
     Raises:
         AssemblyErrors: every mistake found, each with file, line and column.
     """
     directories = tuple(Path(directory) for directory in include_dirs)
-    first = Pass(directories)
+    first = Pass(directories, outside=outside, start=start)
     if not _run(first, text, file):
         raise _told(first.errors)
-    second = Pass(directories, _settle(first), final=True, settled=not first.errors)
+    second = Pass(
+        directories,
+        _settle(first, outside),
+        final=True,
+        settled=not first.errors,
+        outside=outside,
+        start=start,
+    )
     _run(second, text, file)
     if first.errors or second.errors:
         raise _told(first.errors + second.errors)
@@ -61,19 +78,21 @@ def _told(errors: list[tuple[int, UserError]]) -> AssemblyErrors:
     return AssemblyErrors(tuple(once.values()))
 
 
-def _settle(first: Pass) -> tuple[Symbol, ...]:
+def _settle(first: Pass, outside: Mapping[str, int] | None) -> tuple[Symbol, ...]:
     """The first pass's symbols, those equated to later ones included where possible.
 
     What stays unsettled (a circle, a division by zero) the second pass tells.
     """
     found = {symbol.name.upper(): symbol for symbol in first.table.symbols}
+    given = {name.upper() for name in outside or ()}
     waiting = first.pending
     progress = True
     while waiting and progress:
-        ready = [p for p in waiting if all(n.upper() in found for n in p.expression.names)]
+        known = found.keys() | given
+        ready = [p for p in waiting if {n.upper() for n in p.expression.names} <= known]
         waiting = [p for p in waiting if p not in ready]
         progress = bool(ready)
-        table = SymbolTable(found.values())
+        table = SymbolTable(found.values(), outside)
         for pending in ready:
             with contextlib.suppress(UserError):
                 value = evaluate(pending.expression, table.value, pending.here)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -46,6 +46,8 @@ class Pass:
         earlier: symbols that the pass before found.
         final: bytes and listing are made.
         settled: the pass before found no mistake, so its values must come again.
+        outside: values of names that the source may use without defining them.
+        start: where the first byte goes if no ORG says otherwise.
     """
 
     def __init__(
@@ -55,18 +57,20 @@ class Pass:
         *,
         final: bool = False,
         settled: bool = False,
+        outside: Mapping[str, int] | None = None,
+        start: int = 0,
     ) -> None:
         self.directories = directories
         self.final = final
         self.settled = settled
-        self.table = SymbolTable(earlier)
+        self.table = SymbolTable(earlier, outside)
         self.memory = Memory()
         self.sources = Sources()
         self.macros: dict[str, Macro] = {}
         self.pending: list[Pending] = []
         self.rows: list[ListingRow] = []
         self.errors: list[tuple[int, UserError]] = []
-        self.location = 0
+        self.location = start
         self.entry: int | None = None
         self.ended = False
         self.line = SourceLine("", 0, "")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from emu85.errors import Place, UserError, nearest
 from emu85.firmware.assembler.words import RESERVED
@@ -13,11 +13,18 @@ class SymbolTable:
     """Names met so far in this pass, over those that the pass before found.
 
     Names are compared without regard to case.
+
+    Args:
+        earlier: symbols that the pass before found.
+        outside: values of names that the source may use without defining them.
     """
 
-    def __init__(self, earlier: Iterable[Symbol] = ()) -> None:
+    def __init__(
+        self, earlier: Iterable[Symbol] = (), outside: Mapping[str, int] | None = None
+    ) -> None:
         self._found: dict[str, Symbol] = {}
         self._earlier = {symbol.name.upper(): symbol for symbol in earlier}
+        self._outside = {name.upper(): (name, at) for name, at in (outside or {}).items()}
 
     @property
     def symbols(self) -> tuple[Symbol, ...]:
@@ -25,30 +32,33 @@ class SymbolTable:
         return tuple(self._found.values())
 
     def holds(self, names: Iterable[str]) -> bool:
-        """Whether this pass has met all these names."""
-        return all(name.upper() in self._found for name in names)
+        """Whether this pass has met all these names, or they come from outside."""
+        return all(name.upper() in self._found or name.upper() in self._outside for name in names)
 
     def known(self, name: str, column: int) -> int:
-        """The signed value of a name that must be defined above.
+        """The signed value of a name that must be defined above, or outside.
 
         Raises:
             UserError: it is not.
         """
         symbol = self._found.get(name.upper())
-        if symbol is None:
-            raise self._undefined(name, column, "a name defined above this line")
-        return symbol.signed
+        return self._signed(symbol, name, column, "a name defined above this line")
 
     def value(self, name: str, column: int) -> int:
-        """The signed value of a name defined above or, by the earlier pass, below.
+        """The signed value of a name defined above or, by the earlier pass, below; or outside.
 
         Raises:
             UserError: it is neither.
         """
         symbol = self._found.get(name.upper()) or self._earlier.get(name.upper())
-        if symbol is None:
-            raise self._undefined(name, column, "a label, an equated name or a number")
-        return symbol.signed
+        return self._signed(symbol, name, column, "a label, an equated name or a number")
+
+    def _signed(self, symbol: Symbol | None, name: str, column: int, expected: str) -> int:
+        if symbol is not None:
+            return symbol.signed
+        if name.upper() not in self._outside:
+            raise self._undefined(name, column, expected)
+        return self._outside[name.upper()][1]
 
     def define(self, symbol: Symbol, *, settled: bool) -> None:
         """Enter a symbol; ``settled`` if the pass before found no mistake.
@@ -73,6 +83,7 @@ class SymbolTable:
 
     def _undefined(self, name: str, column: int, expected: str) -> UserError:
         names = [s.name for s in (*self._found.values(), *self._earlier.values())]
+        names += [outside for outside, _ in self._outside.values()]
         close = nearest(name, names)
         return UserError(
             f"{name} is not defined",
