@@ -21,8 +21,7 @@ from emu85.console.screen import Screen
 from emu85.console.served import Served
 from emu85.console.throttle import Throttle
 from emu85.console.views import bus
-from emu85.console.views.acknowledge import jammed_text
-from emu85.console.views.code import instruction_at, instruction_of
+from emu85.console.views.code import begun, instruction_at, instruction_of
 from emu85.console.views.held import held_sentence
 from emu85.console.views.noticed import News
 from emu85.console.views.places import Places
@@ -294,9 +293,7 @@ class Session:
 
     def disassembly(self, record: Any) -> str:
         """The instruction that an opcode fetch or an interrupt acknowledge begins."""
-        if record["type"] == Cycle.INA:
-            return jammed_text(self.machine.trace, record)
-        return instruction_at(self.machine, int(record["address"]), int(record["data"]))
+        return begun(self.machine, record)
 
     def _on_serial(self, byte: int) -> None:
         self.screen.serial(bytes([byte]))

@@ -10,7 +10,6 @@ import inspect
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
-from emu85.board.serial import SerialLine, Terminal
 from emu85.bus.lines import NAMES, Line
 from emu85.console.grammar import Action, Form, unfit
 from emu85.cpu.layout import IO_BASE
@@ -18,7 +17,8 @@ from emu85.errors import UserError
 from emu85.machine import Held, Reason
 from emu85.rehearsal import looks
 from emu85.rehearsal.kinds import STAGE_KINDS, ByteMask, Value
-from emu85.rehearsal.patterns import Matcher, Pattern, first_end, quoted, quoted_bytes
+from emu85.rehearsal.listening import NOTHING, hear_out, quoted_pattern, shown
+from emu85.rehearsal.patterns import Pattern, first_end, quoted
 from emu85.stops import find
 from emu85.stops import parse as parse_condition
 from emu85.wording import counted
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
 
 FORMS: list[Form] = []
 """All forms of a rehearsal's own lines."""
-_MOST_SHOWN = 1000
-"""Characters of a serial line that a difference shows, the last ones."""
-_NOTHING = "(nothing)"
 
 
 def form(usage: str, summary: str) -> Callable[[Action], Action]:
@@ -50,59 +47,20 @@ def form(usage: str, summary: str) -> Callable[[Action], Action]:
 @form("hear PATTERN [within TIME]", "run until the serial line has sent this")
 def hear(play: Performance, pattern: Pattern, time: int | None = None) -> None:
     """What has come since the last 'hear' or 'heard' counts, too."""
-    _hear(play, *play.end_named(""), pattern, time)
+    _hear(play, "", pattern, time)
 
 
 @form("hear from END PATTERN [within TIME]", "run until one of several serial lines has")
 def hear_from(play: Performance, end: str, pattern: Pattern, time: int | None = None) -> None:
-    _hear(play, *play.end_named(end), pattern, time)
+    _hear(play, end, pattern, time)
 
 
-def _hear(
-    play: Performance, name: str, end: SerialLine | Terminal, pattern: Pattern, time: int | None
-) -> None:
-    before = play.heard[name]
-    there = first_end(pattern, end.received[before:], anywhere=True)
-    if there is not None:
-        play.heard[name] += there
-        return
+def _hear(play: Performance, end: str, pattern: Pattern, time: int | None) -> None:
+    name, _ = play.end_named(end)
     length = play.patience if time is None else time
-    held = _listen(play, name, end, pattern, length)
-    if held is None:
-        return
-    play.heard[name] = len(end.received)
-    play.differ(
-        quoted_pattern(pattern),
-        _shown(bytes(end.received[before:])),
-        f"not heard from {name} within {looks.span(length, play.machine.clock_hz)}"
-        if held.reason is Reason.LIMIT
-        else f"not heard from {name}: {play.held_text(held)}",
-    )
-
-
-def _listen(
-    play: Performance, name: str, end: SerialLine | Terminal, pattern: Pattern, length: int
-) -> Held | None:
-    """Run until the pattern has come; None then, else how the run ended."""
-    matcher = Matcher(pattern, anywhere=True)
-    for code in end.received[play.heard[name] :]:
-        matcher.feed(code)
-    heard: list[int] = []
-
-    def take(byte: int) -> None:
-        if matcher.feed(byte) and not heard:
-            heard.append(len(end.received))
-            play.machine.ask_hold()
-
-    end.listeners.append(take)
-    try:
-        held = play.run(length)
-    finally:
-        end.listeners.remove(take)
-    if not heard:
-        return held
-    play.heard[name] = heard[0]
-    return None
+    amiss = hear_out(play.machine, play.heard, name, pattern, length, play.run)
+    if amiss:
+        play.differences.append(amiss)
 
 
 @form("hear nothing for TIME", "let time pass in which the serial line is silent")
@@ -246,7 +204,7 @@ def _heard(play: Performance, end: str, pattern: Pattern) -> None:
     line = waiting[: waiting.find(b"\n") + 1] or waiting
     play.heard[name] += len(line)
     note = "" if line else f"nothing more has come from {name}; 'hear' waits for it"
-    play.differ(quoted_pattern(pattern), _shown(line), note)
+    play.differ(quoted_pattern(pattern), shown(line), note)
 
 
 @form("heard nothing", "nothing more has come from the serial line")
@@ -259,7 +217,7 @@ def heard_nothing_from(play: Performance, end: str) -> None:
     waiting = play.waiting(end)
     play.heard[end] += len(waiting)
     if waiting:
-        play.differ(_NOTHING, _shown(waiting))
+        play.differ(NOTHING, shown(waiting))
 
 
 @form("see VALUES...", "registers, pairs and flags have these values")
@@ -446,19 +404,6 @@ def mark(play: Performance, new: str) -> None:
 
 
 # -------------------------------------------------------------------------------------
-
-
-def quoted_pattern(pattern: Pattern) -> str:
-    """A pattern as it is written."""
-    return f'"{pattern.text}"'
-
-
-def _shown(data: bytes) -> str:
-    """What came, a line of it a line, in quotes; of much only the end."""
-    lines = [quoted_bytes(line) for line in looks.lines_of(data[-_MOST_SHOWN:])]
-    if len(data) > _MOST_SHOWN:
-        lines.insert(0, f"… {len(data) - _MOST_SHOWN} characters before")
-    return "\n".join(lines) or _NOTHING
 
 
 WORDS = frozenset(form.word for form in FORMS)

@@ -56,10 +56,11 @@ def _step(step: Step, width: int) -> Iterator[str]:
         step.text, width, initial_indent="  ", subsequent_indent=_INDENT, break_on_hyphens=False
     )
     for difference in step.differences:
-        yield from _difference(difference, width)
+        yield from difference_lines(difference, width)
 
 
-def _difference(difference: Difference, width: int) -> Iterator[str]:
+def difference_lines(difference: Difference, width: int = WIDTH) -> Iterator[str]:
+    """What was expected and what was seen, in two columns, below a sentence on it."""
     if difference.note:
         yield from textwrap.wrap(
             difference.note, width, initial_indent="  ", subsequent_indent="  "

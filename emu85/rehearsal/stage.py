@@ -40,7 +40,7 @@ def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machin
     Raises:
         UserError: the board or the firmware cannot be taken.
     """
-    machine = Machine.from_board(_without_batteries(board_of(script)), trace=script.trace())
+    machine = Machine.from_board(without_batteries(board_of(script)), trace=script.trace())
     own = None if firmware is not None else _own_firmware(script, machine)
     if own is not None:
         _burn(script, machine, own)
@@ -68,7 +68,8 @@ def _known(name: str) -> str:
     return name
 
 
-def _without_batteries(board: BoardDescription) -> BoardDescription:
+def without_batteries(board: BoardDescription) -> BoardDescription:
+    """The board with RAM on batteries like other RAM: no file is read or written."""
     return replace(board, memory=tuple(replace(chip, battery_file=None) for chip in board.memory))
 
 

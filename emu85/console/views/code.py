@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.lines import Line
-from emu85.console.views.acknowledge import jammed_cycle, jammed_instruction
+from emu85.console.views.acknowledge import jammed_cycle, jammed_instruction, jammed_text
 from emu85.console.views.bus import is_given_away
 from emu85.console.views.places import Places
 from emu85.firmware import disassemble
@@ -27,6 +28,13 @@ def instruction_at(machine: Machine, address: int, opcode: int | None = None) ->
     text = disassemble(read, address, symbols=machine.symbols).text
     label = Places.of(machine).exact(address)
     return f"{label}: {text}" if label else text
+
+
+def begun(machine: Machine, record: Any) -> str:
+    """The instruction that an opcode fetch or an interrupt acknowledge of the trace begins."""
+    if record["type"] == Cycle.INA:
+        return jammed_text(machine.trace, record)
+    return instruction_at(machine, int(record["address"]), int(record["data"]))
 
 
 def instruction_of(machine: Machine) -> str:
