@@ -18,7 +18,7 @@ from emu85.board.description import (
     Wire,
     name_of,
 )
-from emu85.board.device import Read
+from emu85.board.device import RTS, Read
 from emu85.board.quantities import hertz_text, seconds_text, size_text
 from emu85.cpu.layout import IO_BASE
 from emu85.errors import UserError
@@ -190,7 +190,8 @@ def _terminals(board: Board) -> str:
     for use in board.description.devices:
         if use.terminal and use.device.serial_pins:
             bit = f"{float(board.clock / use.terminal.baud):.6g}"
-            pins = " and ".join(use.device.serial_pins)
+            handshake = (RTS,) if use.terminal.handshake else ()
+            pins = " and ".join((*use.device.serial_pins, *handshake))
             text = f"at {pins}: {use.terminal}, a bit is {bit} T-states"
             rows.append(_hang(f"  {use.name:<16} ", text))
     return "\n".join(["Terminals", *rows]) if rows else ""

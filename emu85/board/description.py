@@ -148,7 +148,8 @@ class SerialFormat:
     """An asynchronous serial line.
 
     ``stop`` and ``gap`` count bit times and seconds; ``parity`` is one of
-    ``N E O M S`` (none, even, odd, mark, space); ``inverted``: mark is 0.
+    ``N E O M S`` (none, even, odd, mark, space); ``inverted``: mark is 0;
+    ``handshake``: it begins no character while it is not told to by RTS.
     """
 
     baud: Fraction
@@ -157,10 +158,12 @@ class SerialFormat:
     stop: Fraction
     inverted: bool
     gap: Fraction
+    handshake: bool = False
 
     def __str__(self) -> str:
         stop = f"{float(self.stop):g}"
-        return f"{float(self.baud):g} baud, {self.bits}{self.parity}{stop}"
+        handshake = ", RTS/CTS" if self.handshake else ""
+        return f"{float(self.baud):g} baud, {self.bits}{self.parity}{stop}{handshake}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -165,6 +165,10 @@ class Site(Protocol):
         """End the pace."""
 
 
+RTS = "rts"
+"""The output that is low while a device wants characters from its terminal."""
+
+
 class Device:
     """Base of all devices; override what the device has.
 
@@ -181,7 +185,8 @@ class Device:
         frame_inputs, frame_outputs: pins of an asynchronous line, which take and
             give whole characters (:meth:`sense_frame`, ``site.send_frame``).
         serial_pins: the frame input and output that a terminal may be put at; the
-            board file then takes ``terminal:`` and ``self.terminal`` is it.
+            board file then takes ``terminal:`` and ``self.terminal`` is it.  Such a
+            device also has :data:`RTS`.
         memory_part: memory in the same package.
         controls: what a hand can do.
 

@@ -7,9 +7,9 @@ from fractions import Fraction
 from functools import partial
 
 from emu85.board.description import BoardDescription, DeviceUse, Driver, Pin, Source, Tied, Wire
-from emu85.board.device import Device
+from emu85.board.device import RTS, Device
 from emu85.board.frames import MARK, Frame
-from emu85.board.nets import SENDS, TAKES, is_open
+from emu85.board.nets import CTS, SENDS, TAKES, is_open
 from emu85.board.schedule import Schedule
 from emu85.board.serial import Terminal
 from emu85.board.site import Socket
@@ -24,10 +24,13 @@ def terminal_wires(description: BoardDescription) -> list[Wire]:
         if use.terminal and use.device.serial_pins:
             takes, sends = use.device.serial_pins
             far = _terminal_name(use)
-            for sink, source in (
+            joined = [
                 (Pin(use.name, takes), Pin(far, SENDS)),
                 (Pin(far, TAKES), Pin(use.name, sends)),
-            ):
+            ]
+            if use.terminal.handshake:
+                joined.append((Pin(far, CTS), Pin(use.name, RTS)))
+            for sink, source in joined:
                 wires.append(Wire(sink, (Driver(source, False),), use.node))
     return wires
 
@@ -76,7 +79,8 @@ class BoardEnds:
         if isinstance(sink, Line):
             return partial(self._socket.host.drive, sink)
         if sink.device in self._far:
-            return self._far[sink.device].receiver.level
+            terminal = self._far[sink.device]
+            return terminal.clear_to_send if sink.pin == CTS else terminal.receiver.level
         return partial(self._devices[sink.device].sense, sink.pin)
 
     def tell_clock(
@@ -101,7 +105,7 @@ class BoardEnds:
         """Whether a sink takes characters."""
         device = self._class(sink)
         if device is None or isinstance(sink, Line):
-            return isinstance(sink, Pin)
+            return isinstance(sink, Pin) and sink.pin == TAKES
         return sink.pin in device.frame_inputs
 
     def sends_frames(self, source: Source) -> bool:

@@ -15,7 +15,7 @@ from emu85.board.device import Device
 from emu85.board.nodes import Node
 from emu85.bus.lines import INPUTS, Line
 
-SENDS, TAKES = "sends", "takes"
+SENDS, TAKES, CTS = "sends", "takes", "cts"
 """Pins of a terminal, which is no device."""
 
 ClassOf = Callable[[str], type[Device] | None]
@@ -193,7 +193,7 @@ def can_be_driven(end: Pin | Line, class_of: ClassOf) -> bool:
     if isinstance(end, Line):
         return end in INPUTS
     device = class_of(end.device)
-    return end.pin in device.sinks() if device else end.pin == TAKES
+    return end.pin in device.sinks() if device else end.pin in (TAKES, CTS)
 
 
 def is_open(origin: Origin, class_of: ClassOf) -> bool:

@@ -333,7 +333,8 @@ def _terminal(values: Values) -> SerialFormat | None:
         return None
     own = read_table(values.node("terminal"), schema.TERMINAL, "a terminal")
     bits, parity, stop = own["format"]
-    return SerialFormat(Fraction(own["baud"]), bits, parity, stop, False, own["gap"])
+    handshake = own["handshake"] == "rts-cts"
+    return SerialFormat(Fraction(own["baud"]), bits, parity, stop, False, own["gap"], handshake)
 
 
 def _select(values: Values, size: int, space: int, prefix: str = "") -> Select:

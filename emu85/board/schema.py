@@ -159,6 +159,13 @@ SERIAL = (
 TERMINAL = (
     *SERIAL[:2],
     Key("gap", kinds.TIME, "least pause between characters it sends", Fraction(0), "none"),
+    Key(
+        "handshake",
+        kinds.choice("none", "rts-cts"),
+        "rts-cts: it begins no character while the device's RTS is high",
+        "none",
+        "none",
+    ),
 )
 
 TERMINAL_KEY = Key("terminal", _section("a table, see terminal"), "what its serial pins go to")
