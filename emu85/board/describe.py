@@ -190,8 +190,9 @@ def _terminals(board: Board) -> str:
     for use in board.description.devices:
         if use.terminal and use.device.serial_pins:
             bit = f"{float(board.clock / use.terminal.baud):.6g}"
-            handshake = (RTS,) if use.terminal.handshake else ()
-            pins = " and ".join((*use.device.serial_pins, *handshake))
+            pins = " and ".join(use.device.serial_pins)
+            if use.terminal.handshake:
+                pins += f", held back by {RTS}"
             text = f"at {pins}: {use.terminal}, a bit is {bit} T-states"
             rows.append(_hang(f"  {use.name:<16} ", text))
     return "\n".join(["Terminals", *rows]) if rows else ""
