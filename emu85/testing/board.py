@@ -1,0 +1,233 @@
+"""A board under test: code put on it, routines called, memory and serial lines at hand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from pathlib import Path
+from typing import Unpack
+
+from emu85.board import BoardDescription, load_board, read_board, shelf
+from emu85.errors import UserError, nearest
+from emu85.firmware import Image, assemble
+from emu85.firmware.image import joined
+from emu85.machine import Machine
+from emu85.rehearsal.stage import without_batteries
+from emu85.testing.calling import LIMIT, Given, Outcome, call
+from emu85.testing.failure import told_at_the_test
+from emu85.testing.serial import SerialEnd
+from emu85.wording import counted
+
+PLAIN = """
+name: plain
+about: ROM and RAM, for a few lines of assembly
+crystal: 6.144 MHz
+memory:
+  - {rom: 32K, name: program, at: 0000-7FFF}
+  - {ram: 16K, name: work, at: 8000-BFFF}
+"""
+"""The board of snippets that ask for none."""
+
+Data = int | bytes | bytearray | list[int]
+"""A byte, or bytes."""
+
+
+class BoardUnderTest:
+    """A powered board with what a test asks of it.
+
+    Places are addresses, or names of the firmware's symbols in either case.
+
+    Attributes:
+        machine: all the rest: running, registers, stops, findings, the trace.
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self._heard = dict.fromkeys(machine.board.serial_ends, 0)
+
+    def __repr__(self) -> str:
+        return f"<{self.machine.board.name} at T-state {self.machine.t}>"
+
+    # --- code and memory -----------------------------------------------------------
+
+    @told_at_the_test
+    def assemble(self, text: str, at: int | str | None = None, *, over: bool = False) -> Image:
+        """Put assembly into ROM or RAM; its bytes count as code.
+
+        It may use all symbols there are, and its own come to them, in place of others
+        of the same name.
+
+        Args:
+            at: where it goes if it has no ORG; 0 if not given.
+            over: what stands there already is meant to be replaced.
+
+        Raises:
+            UserError: mistakes in it; no memory there, or code already.
+        """
+        start = 0 if at is None else self.address(at)
+        machine = self.machine
+        image = assemble(text, "snippet", outside=machine.symbols, start=start).image
+        if not over:
+            self._refuse_overlap(image)
+        machine.board.program(image)
+        gone = {name.casefold() for name in image.symbols}
+        kept = {n: at for n, at in machine.symbols.items() if n.casefold() not in gone}
+        machine.symbols = {**kept, **image.symbols}
+        machine.equated = (machine.equated & kept.keys()) | image.equated
+        machine.runs = joined([*machine.runs, *image.runs])
+        return image
+
+    @told_at_the_test
+    def address(self, place: int | str) -> int:
+        """The address of a place.
+
+        Raises:
+            UserError: no such symbol, or no address.
+        """
+        if isinstance(place, str):
+            by_folded = {name.casefold(): at for name, at in self.machine.symbols.items()}
+            if place.casefold() not in by_folded:
+                names = self.machine.symbols
+                raise UserError(
+                    f"there is no symbol {place!r}",
+                    expected=f"one of the firmware's {counted(len(names), 'symbol')}",
+                    nearest=nearest(place, names),
+                )
+            return by_folded[place.casefold()]
+        if not 0 <= place <= 0xFFFF:
+            raise UserError(f"{place:X} is no address", expected="0 to FFFF")
+        return place
+
+    @told_at_the_test
+    def read(self, place: int | str, count: int = 1) -> bytes:
+        """Bytes of memory, without side effects.
+
+        Raises:
+            UserError: no such place, or bytes beyond FFFF.
+        """
+        start = self._room(place, count)
+        return self.machine.memory[start : start + count]
+
+    @told_at_the_test
+    def write(self, place: int | str, data: Data) -> None:
+        """Put bytes into memory, ROM as well.
+
+        Raises:
+            UserError: no such place, no memory there, or what is no byte.
+        """
+        try:
+            found = bytes([data]) if isinstance(data, int) else bytes(data)
+        except ValueError:
+            raise UserError(f"{data!r} is no byte", expected="0 to 255") from None
+        start = self._room(place, len(found))
+        self.machine.memory[start : start + len(found)] = found
+
+    # --- doing ---------------------------------------------------------------------
+
+    @told_at_the_test
+    def call(
+        self,
+        routine: int | str,
+        /,
+        *,
+        memory: Mapping[int | str, Data] | None = None,
+        limit: int = LIMIT,
+        **registers: Unpack[Given],
+    ) -> Outcome:
+        """Call a routine and run it to its return.
+
+        Args:
+            memory: bytes put there first.
+            limit: T-states it may take.
+            registers: registers, pairs and flags by name, set before its first opcode
+                fetch; ``sp`` is the level before the call.
+
+        Raises:
+            UserError: no such routine, register, place or value.
+            BoardFailure: it does not return as it should, or a stop of the test's own
+                holds it.
+        """
+        start = self.address(routine)
+        for place, data in (memory or {}).items():
+            self.write(place, data)
+        name = routine if isinstance(routine, str) else f"the routine at {routine:04X}"
+        return call(self.machine, name, start, registers, limit)
+
+    @cached_property
+    def ends(self) -> Mapping[str, SerialEnd]:
+        """The far ends of the board's serial lines, by name."""
+        names = self.machine.board.serial_ends
+        return {name: SerialEnd(self.machine, name, self._heard) for name in names}
+
+    @property
+    def serial(self) -> SerialEnd:
+        """The far end of its serial line; of several, that at which the console begins.
+
+        Raises:
+            UserError: it has none.
+        """
+        for end in self.ends.values():
+            return end
+        raise UserError(
+            f"{self.machine.board.name} has no serial line", expected="a board with one"
+        )
+
+    # -------------------------------------------------------------------------------
+
+    def _room(self, place: int | str, count: int) -> int:
+        start = self.address(place)
+        if not 0 <= count <= 0x10000 - start:
+            raise UserError(
+                f"{counted(count, 'byte')} from {start:04X} on", expected="bytes up to FFFF"
+            )
+        return start
+
+    def _refuse_overlap(self, image: Image) -> None:
+        for segment in image.segments:
+            for low, end in self.machine.runs:
+                first, past = max(low, segment.start), min(end, segment.end)
+                if first < past:
+                    raise UserError(
+                        f"code at {first:04X}-{past - 1:04X} already",
+                        expected="another place (at=), or over=True to replace it",
+                    )
+
+
+@told_at_the_test
+def put_up(
+    board: str | Path | BoardDescription,
+    firmware: str | Path | Image | None,
+    *,
+    at: int | None,
+    trace: int,
+    folder: Path,
+) -> BoardUnderTest:
+    """A board at power-on.  RAM on a battery begins like other RAM and is kept in no file.
+
+    Args:
+        board: a demo board's name, a board file, the text of one, or a description.
+        firmware: an image or a file; the demo firmware's names are known.
+        at: address of a binary.
+        trace: machine cycles that it remembers.
+        folder: where files are looked for first.
+
+    Raises:
+        UserError: a board or firmware that cannot be taken.
+    """
+    machine = Machine.from_board(without_batteries(_description(board, folder)), trace=trace)
+    if firmware is not None:
+        machine.load(firmware if isinstance(firmware, Image) else _file(firmware, folder), at=at)
+    return BoardUnderTest(machine)
+
+
+def _description(board: str | Path | BoardDescription, folder: Path) -> BoardDescription:
+    if isinstance(board, BoardDescription):
+        return board
+    if isinstance(board, str) and "\n" in board:
+        return read_board(board, "board text")
+    beside = folder / board
+    return load_board(beside if beside.is_file() else board)
+
+
+def _file(firmware: str | Path, folder: Path) -> Path:
+    return shelf.find_firmware(str(firmware), folder) or Path(firmware)
