@@ -20,7 +20,7 @@ README = Path(__file__).resolve().parent.parent / "README.md"
 _FENCE = re.compile(r"^```(?P<info>[^\n`]+)\n(?P<body>.*?)^```$", re.M | re.S)
 _FILE = re.compile(r"\w+ (?P<name>[\w-]+\.\w+)")
 _REPLAYED = "console replayed"
-_MILLISECONDS = re.compile(r"\bin \d+ ms\b")
+_TIME = re.compile(r"\bin (\d+ ms|\d+\.\d\ds)(?!\w)")
 
 
 class Fence(NamedTuple):
@@ -45,8 +45,8 @@ def file_name(fence: Fence) -> str | None:
 
 
 def without_times(text: str) -> str:
-    """The text without what differs from run to run: how long a query took."""
-    return _MILLISECONDS.sub("in N ms", text)
+    """The text without what differs from run to run: how long a query or a test run took."""
+    return _TIME.sub("in N ms", text)
 
 
 def commands(body: str) -> list[str]:
@@ -77,7 +77,11 @@ def replay(text: str, folder: Path) -> str:
 
 
 def _environment(folder: Path) -> dict[str, str]:
-    """Commands ``emu85`` and ``python`` that are those of this interpreter and these sources."""
+    """Commands ``emu85`` and ``python`` that are those of this interpreter and these sources.
+
+    Of pytest's plugins only emu85's own is loaded, by its name: an installed one may be
+    of other sources.
+    """
     programs = folder / ".programs"
     programs.mkdir()
     for name, arguments in (("python", ""), ("emu85", "-m emu85")):
@@ -86,7 +90,8 @@ def _environment(folder: Path) -> dict[str, str]:
         program.chmod(0o755)
     path = os.pathsep.join((str(programs), os.environ.get("PATH", os.defpath)))
     sources = os.pathsep.join((str(README.parent), os.environ.get("PYTHONPATH", "")))
-    return {**os.environ, "PATH": path, "PYTHONPATH": sources, "COLUMNS": "80"}
+    plugins = {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1", "PYTEST_PLUGINS": "emu85.testing.plugin"}
+    return {**os.environ, **plugins, "PATH": path, "PYTHONPATH": sources, "COLUMNS": "80"}
 
 
 def _run(command: str, folder: Path, environment: dict[str, str]) -> str:
