@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 FIT, NOT_FIT = 0, 1
 """Exit statuses; a mistake in what is asked for gives 2, as everywhere."""
+_PLAIN_RUN = "1 s"
 _LONGEST = Fraction(3600)
 """Seconds of board time in one run."""
 _MOST_WORDS = 256
@@ -77,9 +78,9 @@ def _add_run(group: argparse._ArgumentGroup) -> None:
         "--for",
         dest="time",
         metavar="TIME",
-        default="1 s",
         help="board time such as '20 ms', or a count of T-states; 0 for no run (default 1 s)",
     )
+    add("--rehearsal", metavar="FILE", help="perform this rehearsal instead of a plain run")
     add("--coverage", metavar="PERCENT", help="of the code's bytes to be executed at least")
     add("--longest-wait", metavar="T", help="T-states that an interrupt may wait")
     add("--stack-left", metavar="BYTES", help="to be left of each stack at least")
@@ -217,13 +218,23 @@ def _drive(options: argparse.Namespace, board: BoardDescription) -> Drive | None
     from emu85.board.quantities import duration
     from emu85.burn import PlainRun
 
-    text = options.time
+    if options.rehearsal is not None:
+        return _rehearsed(options)
+    text = _PLAIN_RUN if options.time is None else options.time
     if text.isdecimal():
         t_states = _number(text, 10, 10**12, "a count of T-states")
         seconds = Fraction(t_states) / board.clock
     else:
         seconds = duration(text, _LONGEST)
     return PlainRun(seconds) if seconds else None
+
+
+def _rehearsed(options: argparse.Namespace) -> Drive:
+    from emu85.rehearsal.drive import RehearsedRun
+
+    if options.time is not None:
+        raise UserError("a rehearsal says itself how long it runs", expected="no --for with it")
+    return RehearsedRun(options.rehearsal)
 
 
 def _wanted(options: argparse.Namespace) -> Wanted:
@@ -316,6 +327,7 @@ def _refuse_same_file(options: argparse.Namespace) -> None:
     for what, file in (
         ("the image", options.image),
         ("the symbol file", options.symbols),
+        ("the rehearsal", options.rehearsal),
         ("the JSON report", options.json),
         ("the HTML report", options.html),
     ):

@@ -37,9 +37,19 @@ from emu85.burn.state import (
 from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import INSTRUCTIONS, Instruction
 
-MOST_STATES = 8_000
-"""Instructions that are followed, each counted for every routine it is in.  Firmware has a
-third of them at most; bytes that are no program at all can have millions."""
+MOST_STEPS = 300_000
+"""Instructions that are worked out, each again when more ways lead to it or the flow is made
+anew, before no new ones are followed.  A monitor of 4K takes a tenth of them; bytes that are
+no program at all could take millions."""
+
+_LENGTHS = tuple(one.length for one in INSTRUCTIONS)
+
+
+class Patience:
+    """How many instructions may still be worked out, over all flows of a survey."""
+
+    def __init__(self) -> None:
+        self.left = MOST_STEPS
 
 
 class Kind(enum.Enum):
@@ -109,7 +119,6 @@ class Facts:
         lost: returns that take the pushed flags for an address.
         stray: returns with nothing on the stack, and SP if known.
         no_return: CALLs after which nothing is followed, with their routine.
-        handlers: roots that are interrupts, with whether they return, and with EI.
     """
 
     starts: dict[int, bool] = field(default_factory=dict)
@@ -132,6 +141,7 @@ class Flow:
         wakes: whether some input of the CPU can end a halt; ``traps`` whether TRAP can.
         unfit: instructions that take an address from a register or from the stack which
             held on some ways but not on all: they go where nothing tells.
+        patience: shared with other flows, if given.
 
     Attributes:
         changed: such instructions that this flow has come upon; then it is to be made
@@ -139,13 +149,21 @@ class Flow:
     """
 
     def __init__(
-        self, ground: Ground, hints: Hints, *, wakes: bool, traps: bool, unfit: Collection[int] = ()
+        self,
+        ground: Ground,
+        hints: Hints,
+        *,
+        wakes: bool,
+        traps: bool,
+        unfit: Collection[int] = (),
+        patience: Patience | None = None,
     ) -> None:
         self._ground = ground
         self._hints = hints
         self._wakes = wakes
         self._traps = traps
         self._unfit = frozenset(unfit)
+        self._patience = patience or Patience()
         self._entered: list[tuple[Hop, State]] = []
         self._late: deque[tuple[Root, int]] = deque()
         self._resolved: dict[tuple[Root, int], tuple[Byte, Byte]] = {}
@@ -187,7 +205,7 @@ class Flow:
         return {
             at + offset & 0xFFFF
             for at in self.reached()
-            for offset in range(self._instruction(at).length)
+            for offset in range(_LENGTHS[self._ground.bytes[at]])
         }
 
     def masks(self) -> Iterator[Byte]:
@@ -211,6 +229,7 @@ class Flow:
             while self._work or self._late:
                 key = (self._work or self._late).popleft()
                 self._queued.discard(key)
+                self._patience.left -= 1
                 self._step(*key)
             if not self._resume_halts():
                 return
@@ -234,7 +253,7 @@ class Flow:
             return
         key = root, target
         old = self._states.get(key)
-        if old is None and len(self._states) >= MOST_STATES:
+        if old is None and self._patience.left <= 0:
             self._given_up.add(target if hop.source is None else hop.source)
             return
         new = state if old is None else join(old, state)
@@ -256,7 +275,7 @@ class Flow:
         """The first byte of the instruction there that the image does not fill."""
         if self._ground.at(address) is not Stands.HELD:
             return address
-        for offset in range(1, self._instruction(address).length):
+        for offset in range(1, _LENGTHS[self._ground.bytes[address]]):
             at = _after(address, offset)
             if self._ground.at(at) is not Stands.HELD:
                 return at
@@ -275,7 +294,7 @@ class Flow:
         return INSTRUCTIONS[self._ground.bytes[address]]
 
     def _operand(self, address: int) -> bytes:
-        length = self._instruction(address).length
+        length = _LENGTHS[self._ground.bytes[address]]
         return bytes(self._ground.bytes[_after(address, n)] for n in range(1, length))
 
     def _rom_byte(self, address: int) -> int | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from emu85.burn.flow import Facts, Flow, Hints, Kind, Root
+from emu85.burn.flow import Facts, Flow, Hints, Kind, Patience, Root
 from emu85.burn.ground import Ground
 from emu85.burn.vectors import Comes, comes, vectors
 from emu85.bus.lines import INPUTS, Line
@@ -39,18 +39,32 @@ def survey(ground: Ground, hints: Hints, executed: Iterable[int], *, clean: bool
     """
     unfit: set[int] = set()
     executed = list(executed)
+    patience = Patience()
     while True:
-        one = _survey(ground, hints, executed, clean=clean, unfit=unfit)
+        one = _survey(ground, hints, executed, clean=clean, unfit=unfit, patience=patience)
         if one.flow.changed <= unfit:
             return one
         unfit |= one.flow.changed
 
 
 def _survey(
-    ground: Ground, hints: Hints, executed: list[int], *, clean: bool, unfit: set[int]
+    ground: Ground,
+    hints: Hints,
+    executed: list[int],
+    *,
+    clean: bool,
+    unfit: set[int],
+    patience: Patience,
 ) -> Survey:
     wakes = any(ground.drives(line) for line in Line if line & _WAKING)
-    flow = Flow(ground, hints, wakes=wakes, traps=ground.drives(Line.TRAP), unfit=unfit)
+    flow = Flow(
+        ground,
+        hints,
+        wakes=wakes,
+        traps=ground.drives(Line.TRAP),
+        unfit=unfit,
+        patience=patience,
+    )
     flow.enter(Root(0, Kind.RESET))
     for address in hints.entries:
         flow.enter(Root(address, Kind.NAMED))
@@ -59,7 +73,7 @@ def _survey(
         pass
     while _enter_vectors(flow, ground, entered, lambda how: how is Comes.PERHAPS, sure=False):
         pass
-    _enter_rest(flow, ground, entered)
+    _enter_rest(flow, ground, entered, patience)
     covered = frozenset(flow.covered())
     for address in executed:
         if address not in flow.reached() and ground.is_held(address):
@@ -87,7 +101,7 @@ def _enter_vectors(
     return found
 
 
-def _enter_rest(flow: Flow, ground: Ground, entered: dict[int, Comes]) -> None:
+def _enter_rest(flow: Flow, ground: Ground, entered: dict[int, Comes], patience: Patience) -> None:
     """Follow what stands at the other vectors, where it is code beyond doubt.
 
     Nothing is known to lead there, so it may be data or the middle of an instruction; what
@@ -97,7 +111,7 @@ def _enter_rest(flow: Flow, ground: Ground, entered: dict[int, Comes]) -> None:
         root = Root(vector.address, Kind.ROUTINE)
         if vector.address in flow.covered() or not ground.is_held(vector.address):
             continue
-        trial = Flow(ground, Hints(), wakes=False, traps=False)
+        trial = Flow(ground, Hints(), wakes=False, traps=False, patience=patience)
         trial.enter(root)
         facts = trial.facts()
         if not (facts.outside or facts.lost or trial.changed):

@@ -45,7 +45,8 @@ def board_of(source: random.Random) -> BoardDescription:
 
 
 @pytest.mark.parametrize("seed", range(24))
-def test_any_bytes(seed: int) -> None:
+def test_any_bytes(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("emu85.burn.flow.MOST_STEPS", 5000)
     source = random.Random(seed)
     size = source.choice([1, 3, 300, 2048, 8192])
     data = tangle(source, size) if seed % 2 else source.randbytes(size)

@@ -300,3 +300,12 @@ def test_a_flow_that_is_asked_twice_says_the_same() -> None:
     first = flow.facts()
     assert flow.facts() == first
     assert sorted(first.starts) == [0, 3, 6, 9]
+
+
+def test_what_was_not_followed_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("emu85.burn.flow.MOST_STEPS", 2)
+    text = " LXI SP,8800H\n NOP\n NOP\nSTAY: JMP STAY\n"
+    found = examined(assemble(text, "n.asm").image, milliseconds=0)
+    assert results(found) == {}
+    assert found.static_bytes == 4
+    assert found.unknown == ["0003, n.asm:2"]
