@@ -280,5 +280,6 @@ def _nowhere(machine: Machine) -> int:
     gaps = [one.high for one in machine.board.memory_map() if one.kind == "gap"]
     if gaps:
         return max(gaps)
-    code = {address for low, end in machine.runs for address in range(low, end)}
-    return max(set(range(_SPACE)) - code, default=_SPACE - 1)
+    downwards = range(_SPACE - 1, -1, -1)
+    free = (at for at in downwards if not any(low <= at < end for low, end in machine.runs))
+    return next(free, _SPACE - 1)
