@@ -337,8 +337,13 @@ SEEDS = {
     ),
     "a stack that grows out of its region": Seed(
         "run-stack",
-        "stack outside its region: 86FF, 1 time",
+        "stack outside its region: 86FF and 1 more, 2 times",
         here("DI\n MVI B,129\nMORE: PUSH B\n DCR B\n JNZ MORE\n LXI SP,8800H\n EI"),
+    ),
+    "a stack that grows for ever": Seed(
+        "run-stack",
+        "stack outside its region: 86FF and 19 more, 20 times",
+        here("DI\n MVI B,138\nMORE: PUSH B\n DCR B\n JNZ MORE\n LXI SP,8800H\n EI"),
     ),
     "outputs that fight on a wire": Seed(
         "run-wires",

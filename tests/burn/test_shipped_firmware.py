@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from emu85.board import fit, load_board
-from emu85.board.shelf import board_names
+from emu85.board.shelf import board_names, folder
 from emu85.burn import Hints, PlainRun, Result, Subject, Wanted, report, study
 from emu85.burn.areas import Use
 from emu85.burn.chips import part_named
@@ -31,6 +31,14 @@ def test_no_alarm(board: str, seconds: int) -> None:
     asked = [one.name for one in found.checks if one.result is Result.NOT_CHECKED]
     limits = ["stored-sum", "expected-sum", "run-coverage", "run-wait", "run-stack-left"]
     assert [name for name in asked if seconds] == (limits if seconds else [])
+
+
+@pytest.mark.parametrize("board", ["gantry", "saltmarsh"])
+def test_no_alarm_on_the_monitor(board: str) -> None:
+    image = read_image(folder("firmware_examples") / f"quay-{board}.asm")
+    subject = Subject(image, load_board(board), drive=PlainRun(Fraction(1)))
+    found = report(study(subject, Wanted(part=part_named(CHIPS[board]))))
+    assert results(found) == {}
 
 
 def test_words_of_the_tide_gauge_are_reached_once_their_table_is_told() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from emu85.burn.checks.kinds import Check, NotMadeError
@@ -31,15 +31,21 @@ def _ride(study: Study) -> Ride:
 
 
 def _found(study: Study, kind: FindingKind) -> Iterator[Note]:
+    """Findings of a kind, those of one instruction together."""
+    by_pc: dict[int, list[Finding]] = {}
     for one in _ride(study).findings:
         if one.kind is kind:
-            yield Note(_text(one), one.pc)
+            by_pc.setdefault(one.pc, []).append(one)
+    for pc, several in by_pc.items():
+        yield Note(_text(several), pc)
 
 
-def _text(one: Finding) -> str:
+def _text(several: Sequence[Finding]) -> str:
+    one = several[0]
     at = f"port {one.address:02X}" if one.is_port else f"{one.address:04X}"
-    times = counted(one.times, "time")
-    return f"{DESCRIPTIONS[one.kind]}: {at}, {times}, first at T-state {one.first_t}"
+    more = f" and {len(several) - 1} more" if len(several) > 1 else ""
+    times = counted(sum(each.times for each in several), "time")
+    return f"{DESCRIPTIONS[one.kind]}: {at}{more}, {times}, first at T-state {one.first_t}"
 
 
 def _wires(study: Study) -> Iterator[Note]:
