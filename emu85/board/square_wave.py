@@ -13,6 +13,9 @@ from math import lcm
 class SquareWave:
     """Periods that begin with a rise; the first begins at ``start``, before it there is no edge.
 
+    Its edges have numbers too: edge ``2n`` begins period ``n``, edge ``2n + 1`` is the fall
+    within it.
+
     Attributes:
         period: exact, in T-states.
         start: the moment of the first rise.
@@ -44,6 +47,19 @@ class SquareWave:
     def falls_by(self, t: int) -> int:
         """How many falling edges come up to and including T-state ``t``."""
         return self._edges_by(t, self._fall)
+
+    def edge(self, number: int) -> int:
+        """The T-state of an edge."""
+        at = (self._fall if number % 2 else self._rise) + number // 2 * self._period
+        return (2 * at + self._t_state) // (2 * self._t_state)
+
+    def next_edge(self, t: int) -> int:
+        """The number of the first edge after ``t``; edge 0 if the wave begins later."""
+        return self.rises_by(t) + self.falls_by(t)
+
+    def level_before(self, number: int) -> int:
+        """The level that ends with an edge."""
+        return number % 2
 
     def level(self, t: int) -> int:
         """The level once T-state ``t`` has begun; low before the first rise."""

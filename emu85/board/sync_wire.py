@@ -17,7 +17,7 @@ from typing import Protocol
 from emu85.board.device import Site
 from emu85.board.frames import Framing
 from emu85.board.schedule import Event
-from emu85.board.wiring import Wave
+from emu85.board.square_wave import SquareWave
 
 
 class Owner(Protocol):
@@ -72,8 +72,8 @@ class SyncLine:
         """``site`` is that of the chip; its pin ``txd`` is driven."""
         self._owner = owner
         self._site = site
-        self._txc: Wave | None = None
-        self._rxc: Wave | None = None
+        self._txc: SquareWave | None = None
+        self._rxc: SquareWave | None = None
         self._tx_event: Event | None = None
         self._rx_event: Event | None = None
         self._out: deque[int] = deque()
@@ -89,7 +89,7 @@ class SyncLine:
             if event:
                 event.cancel()
 
-    def fit(self, txc: Wave | None, rxc: Wave | None) -> None:
+    def fit(self, txc: SquareWave | None, rxc: SquareWave | None) -> None:
         """Square waves begin or end; ``rxc`` is None while the receiver is off."""
         if txc is not self._txc:
             self._txc = txc

@@ -17,7 +17,6 @@ pin that drives is not told what it does itself.
 
 from __future__ import annotations
 
-import math
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
@@ -29,6 +28,7 @@ from emu85.board.frames import MARK, Frame
 from emu85.board.nets import GateOutput, Net, Nets, Origin, Rail, named
 from emu85.board.nodes import Node
 from emu85.board.schedule import Event, Schedule, nearest_t
+from emu85.board.square_wave import SquareWave
 from emu85.bus.lines import Line
 from emu85.errors import UserError
 
@@ -76,27 +76,20 @@ class Ends(Protocol):
         """Whether a source only pulls low and lets go."""
 
 
-class Wave:
-    """A running clock: edge ``2n`` begins period ``n``, edge ``2n + 1`` is within it.
+class Wave(SquareWave):
+    """A running clock, upright or, behind an inverter, upside down.
 
-    Upright, it rises at the first and falls at the second; behind an inverter it
-    is the same wave upside down.
+    Attributes:
+        event: its next edge, where edges are seen.
     """
 
     def __init__(
         self, period: Fraction, start: Fraction, high: Fraction, *, is_inverted: bool = False
     ) -> None:
         """A period begins at ``start``; the upright wave is high for ``high``; T-states."""
-        self.period = period
-        self.start = start
-        self.high = high
+        super().__init__(period, start, high)
         self.is_inverted = is_inverted
         self.event: Event | None = None
-        # The same in whole parts of a T-state, since fractions are slow.
-        self._parts = math.lcm(period.denominator, start.denominator, high.denominator)
-        self._period, self._begin, self._middle = (
-            int(t * self._parts) for t in (period, start, start + high)
-        )
 
     def behind(self, *, inverter: bool) -> Wave:
         """The wave on another net, behind an inverter or not."""
@@ -104,7 +97,7 @@ class Wave:
         return Wave(self.period, self.start, self.high, is_inverted=is_inverted)
 
     @property
-    def rise(self) -> Fraction:
+    def rises_at(self) -> Fraction:
         """The moment of a rising edge."""
         return self.start + self.high if self.is_inverted else self.start
 
@@ -113,21 +106,9 @@ class Wave:
         """How long it is high in each period."""
         return self.period - self.high if self.is_inverted else self.high
 
-    def edge(self, number: int) -> int:
-        """The T-state of an edge."""
-        at = (self._middle if number % 2 else self._begin) + number // 2 * self._period
-        return (2 * at + self._parts) // (2 * self._parts)
-
     def level_before(self, number: int) -> int:
         """The level that ends with an edge."""
-        return number % 2 ^ self.is_inverted
-
-    def next_edge(self, t: int) -> int:
-        """The number of the first edge after ``t``; edge 0 if the wave begins later."""
-        number = max(0, 2 * ((t * self._parts - self._begin) // self._period) - 2)
-        while self.edge(number) <= t:
-            number += 1
-        return number
+        return super().level_before(number) ^ self.is_inverted
 
 
 class Tap(Protocol):
@@ -264,7 +245,7 @@ class SinkTap:
         """Tell a clock."""
         assert isinstance(self.sink, Pin)
         if wave:
-            self._ends.tell_clock(self.sink, wave.period, wave.rise, wave.high_time)
+            self._ends.tell_clock(self.sink, wave.period, wave.rises_at, wave.high_time)
             return
         self._level = self._now()
         self._ends.tell_clock(self.sink, None, Fraction(self._ends.schedule.now), Fraction(0))

@@ -41,7 +41,7 @@ from emu85.board.device import Device, Read, Register, Site
 from emu85.board.kinds import Key, choice
 from emu85.board.schedule import Event, nearest_t
 from emu85.board.segments import NAMES, ORDER, STRAIGHT, arranged, text_of
-from emu85.board.wiring import Wave
+from emu85.board.square_wave import SquareWave
 
 DATA, CONTROL = 0, 1
 
@@ -254,14 +254,14 @@ class Kdc8279(Device):
     def _start_cold(self) -> None:
         self._clk: Fraction | None = None if self.site.is_wired("clk") else Fraction(1)
         self._plain_returns = OPEN
-        self._return_waves: dict[int, Wave] = {}
+        self._return_waves: dict[int, SquareWave] = {}
         self._shift = self._cntl = 1
         self.display = Display()
         self.fifo = Fifo()
         self._sensors = bytearray([OPEN] * 8)
         self._debounce = Debounce()
         self._changed = False
-        self._middles: Wave | None = None
+        self._middles: SquareWave | None = None
         self._next_row = 0
         self._row_event: Event | None = None
         self._out_event: Event | None = None
@@ -326,7 +326,7 @@ class Kdc8279(Device):
         self._plain_returns = self._returns(self.site.schedule.now)
         self._return_waves.pop(bit, None)
         if period is not None:
-            self._return_waves[bit] = Wave(period, start_t, high)
+            self._return_waves[bit] = SquareWave(period, start_t, high)
         self._await_row()
 
     def _scan(self) -> None:
@@ -483,11 +483,11 @@ class Kdc8279(Device):
         self._middles = None
         if clock is not None:
             row = clock * ROW_CLOCKS
-            self._middles = Wave(row, self._origin + row / 2, row / 2)
+            self._middles = SquareWave(row, self._origin + row / 2, row / 2)
             self._next_row = self._row_after(self._middles, self.site.schedule.now)
         self._await_row()
 
-    def _row_after(self, middles: Wave, t: int) -> int:
+    def _row_after(self, middles: SquareWave, t: int) -> int:
         """The first row whose middle comes after T-state ``t``, counted from the origin."""
         return (middles.next_edge(t) + 1) // 2
 

@@ -23,7 +23,7 @@ from emu85.board.device import Control, Device, Site, at_least_one_t
 from emu85.board.kinds import TEXT, TIME, Key, listing, scalar
 from emu85.board.nodes import Node
 from emu85.board.schedule import Event, nearest_t
-from emu85.board.wiring import Wave
+from emu85.board.square_wave import SquareWave
 from emu85.errors import UserError, nearest
 
 SIDE = 8
@@ -78,12 +78,12 @@ class Keypad(Device):
         self.down: dict[str, Event | None] = {}
         """Keys that are down, with the event that lets each go."""
         self._levels: dict[str, int] = {}
-        self._waves: dict[str, Wave] = {}
-        self._row_waves: dict[int, Wave | None] = {}
+        self._waves: dict[str, SquareWave] = {}
+        self._row_waves: dict[int, SquareWave | None] = {}
         self._next_edges: dict[str, tuple[int, int]] = {}
         """Number and T-state of the edge up to which ``_levels`` knows a wave's level."""
         self._next: Event | None = None
-        self._driven: list[int | Wave] = [1] * SIDE
+        self._driven: list[int | SquareWave] = [1] * SIDE
         """What each column is driven with: low, let go, or a clock."""
 
     def power(self) -> None:
@@ -131,7 +131,7 @@ class Keypad(Device):
             self._levels[pin] = self._level(pin)
             self._waves.pop(pin, None)
         else:
-            self._waves[pin] = Wave(period, start_t, high)
+            self._waves[pin] = SquareWave(period, start_t, high)
         self._next_edges.pop(pin, None)
         self._row_waves.clear()
         self._show()
@@ -173,19 +173,19 @@ class Keypad(Device):
         if awaited and self._waves:
             self._await_row(awaited)
 
-    def _drive(self, column: int, state: int | Wave) -> None:
+    def _drive(self, column: int, state: int | SquareWave) -> None:
         if self._driven[column] == state:
             return
         self._driven[column] = state
         pin = f"c{column}"
-        if isinstance(state, Wave):
+        if isinstance(state, SquareWave):
             self.site.drive_clock(pin, state.period, state.start, state.high)
         elif state:
             self.site.release(pin)
         else:
             self.site.drive(pin, 0)
 
-    def _row_wave(self, row: int) -> Wave | None:
+    def _row_wave(self, row: int) -> SquareWave | None:
         """The clock on a row line; None if there is none."""
         if not self._decodes:
             return self._waves.get(f"r{row}")
@@ -214,12 +214,12 @@ def _places(rows: tuple[str, ...]) -> Iterator[tuple[str, tuple[int, int]]]:
                 yield name, (row, column)
 
 
-def _decoded(row: int, bits: list[Wave | int], now: int) -> Wave | None:
+def _decoded(row: int, bits: list[SquareWave | int], now: int) -> SquareWave | None:
     """The clock at a decoder's output, low while its inputs count ``row``.
 
     ``bits`` are waves and steady levels.  None if the output is no plain clock.
     """
-    waves = [bit for bit in bits if isinstance(bit, Wave)]
+    waves = [bit for bit in bits if isinstance(bit, SquareWave)]
     period = max((wave.period for wave in waves), default=Fraction(0))
     if not waves or any(period % wave.period or wave.start > now for wave in waves):
         return None
@@ -238,10 +238,10 @@ def _decoded(row: int, bits: list[Wave | int], now: int) -> Wave | None:
     if len(begins) != 1:
         return None
     low = (edges[ends[0]] - edges[begins[0]]) % period
-    return Wave(period, origin + edges[ends[0]] - period, period - low)
+    return SquareWave(period, origin + edges[ends[0]] - period, period - low)
 
 
-def _count(bits: list[Wave | int], t: Fraction) -> int:
+def _count(bits: list[SquareWave | int], t: Fraction) -> int:
     """The number that select inputs give just after a moment."""
     levels = (
         bit if isinstance(bit, int) else int((t - bit.start) % bit.period < bit.high)

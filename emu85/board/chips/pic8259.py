@@ -31,7 +31,7 @@ from typing import Any, ClassVar
 
 from emu85.board.device import Device, Read, Register, Site
 from emu85.board.schedule import Event
-from emu85.board.wiring import Wave
+from emu85.board.square_wave import SquareWave
 
 CALL = 0xCD
 ICW1, OCW3 = 0x10, 0x08
@@ -83,7 +83,7 @@ class _Clocked:
         next_t: T-state of the edge after those.
     """
 
-    def __init__(self, wave: Wave, level: int, now: int) -> None:
+    def __init__(self, wave: SquareWave, level: int, now: int) -> None:
         """``level`` is what the input had before the wave."""
         self._wave = wave
         self._number = 0
@@ -419,7 +419,7 @@ class Controller(Device):
             self._clocked.pop(bit, None)
         else:
             level = int(self._inputs & bit != 0)
-            clocked = self._clocked[bit] = _Clocked(Wave(period, start_t, high), level, now)
+            clocked = self._clocked[bit] = _Clocked(SquareWave(period, start_t, high), level, now)
             self._request(bit, clocked.level)
         self._show_int()
         self._await_edge()

@@ -18,7 +18,7 @@ from emu85.board.device import Device, Site, at_least_one_t
 from emu85.board.kinds import TIME, Key, frequency
 from emu85.board.quantities import hertz_text
 from emu85.board.schedule import nearest_t
-from emu85.board.wiring import Wave
+from emu85.board.square_wave import SquareWave
 from emu85.errors import UserError
 
 
@@ -54,11 +54,11 @@ class Tick(Device):
             )
         self._period = period
         self._width = Fraction(nearest_t(width))
-        self._wave = Wave(period, period, self._width)
+        self._wave = SquareWave(period, period, self._width)
 
     def power(self) -> None:
         start = self.site.schedule.now + self._period
-        self._wave = Wave(self._period, start, self._width)
+        self._wave = SquareWave(self._period, start, self._width)
         self.site.drive("out", 0)
         self.site.drive_clock("out", self._period, start, self._width)
 

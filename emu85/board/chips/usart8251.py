@@ -37,8 +37,8 @@ from emu85.board.device import Device, Read, Register, Site
 from emu85.board.frames import MARK, SPACE, Arrival, Frame, Framing, meaning_of
 from emu85.board.schedule import Event, Moment, nearest_t
 from emu85.board.serial_faults import AT_CHIP, OVERRUN
+from emu85.board.square_wave import SquareWave
 from emu85.board.sync_wire import SyncLine
-from emu85.board.wiring import Wave
 
 DATA, CONTROL = 0, 1
 
@@ -147,7 +147,7 @@ class Usart8251(Device):
         super().__init__(name, options, site)
         self._sender = AsyncSender(lambda frame: site.send_frame("txd", frame), self._sent)
         self._receiver = AsyncReceiver(self._arrive)
-        self._clocks: dict[str, Wave | None] = {}
+        self._clocks: dict[str, SquareWave | None] = {}
         self._clock_levels: dict[str, int] = {}
         self._cts = self._dsr = 0
         self._wired: list[tuple[str, int]] = []
@@ -216,7 +216,7 @@ class Usart8251(Device):
         number = wave.next_edge(self.site.schedule.now) if wave and period is None else 0
         if number:  # even ones rise: it stopped at the level before the edge that followed
             self._clock_levels[pin] = number % 2
-        self._clocks[pin] = None if period is None else Wave(period, start_t, high)
+        self._clocks[pin] = None if period is None else SquareWave(period, start_t, high)
         if pin == "txc" and period is not None and self._counted_out.busy:
             self._counted_out.stop()
             self._put_level(MARK)
