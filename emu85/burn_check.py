@@ -13,7 +13,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from emu85.drive_options import rehearsed, run_seconds
 from emu85.errors import UserError, nearest
+from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
@@ -215,26 +217,13 @@ def _number(text: str, base: int, high: int, what: str) -> int:
 
 
 def _drive(options: argparse.Namespace, board: BoardDescription) -> Drive | None:
-    from emu85.board.quantities import duration
     from emu85.burn import PlainRun
 
     if options.rehearsal is not None:
-        return _rehearsed(options)
+        return rehearsed(options)
     text = _PLAIN_RUN if options.time is None else options.time
-    if text.isdecimal():
-        t_states = _number(text, 10, 10**12, "a count of T-states")
-        seconds = Fraction(t_states) / board.clock
-    else:
-        seconds = duration(text, _LONGEST)
+    seconds = run_seconds(text, board, least=0)
     return PlainRun(seconds) if seconds else None
-
-
-def _rehearsed(options: argparse.Namespace) -> Drive:
-    from emu85.rehearsal.drive import RehearsedRun
-
-    if options.time is not None:
-        raise UserError("a rehearsal says itself how long it runs", expected="no --for with it")
-    return RehearsedRun(options.rehearsal)
 
 
 def _wanted(options: argparse.Namespace) -> Wanted:
@@ -323,21 +312,15 @@ def _sum(word: str) -> Sum:
 
 
 def _refuse_same_file(options: argparse.Namespace) -> None:
-    taken: dict[Path, str] = {}
-    for what, file in (
-        ("the image", options.image),
-        ("the symbol file", options.symbols),
-        ("the rehearsal", options.rehearsal),
-        ("the JSON report", options.json),
-        ("the HTML report", options.html),
-    ):
-        if file is None:
-            continue
-        other = taken.setdefault(Path(file).resolve(), what)
-        if other != what:
-            raise UserError(
-                f"{what} would be written over {other}, {file}", expected="another name"
-            )
+    keep_apart(
+        (
+            ("the image", options.image),
+            ("the symbol file", options.symbols),
+            ("the rehearsal", options.rehearsal),
+            ("the JSON report", options.json),
+            ("the HTML report", options.html),
+        )
+    )
 
 
 def _write(options: argparse.Namespace, found: Report, done: Study) -> None:

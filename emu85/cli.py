@@ -11,12 +11,13 @@ import contextlib
 import errno
 import os
 import sys
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from emu85.errors import UserError, nearest
 from emu85.streams import lead_nowhere
+from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
     from _typeshed import SupportsWrite
@@ -339,13 +340,14 @@ def _assemble(options: argparse.Namespace) -> int:
     source = Path(options.source)
     done = assemble(read_text(source), str(source), include_dirs=options.include)
     output = Path(options.output) if options.output else source.with_suffix(".hex")
-    _keep_apart(
-        read={source, *map(Path, {row.source.file for row in done.rows})},
-        written={
-            "output": output,
-            "listing": options.listing,
-            "symbol file": options.symbols,
-        },
+    sources = {source, *map(Path, {row.source.file for row in done.rows})}
+    keep_apart(
+        [
+            *(("a source", path) for path in sources),
+            ("the output", output),
+            ("the listing", options.listing),
+            ("the symbol file", options.symbols),
+        ]
     )
     about = _write_image(done.image, output, 0xFF)
     texts = {
@@ -359,23 +361,6 @@ def _assemble(options: argparse.Namespace) -> int:
             atomic_write(file, text)
     print(about, file=sys.stderr if _PRINTED in texts else sys.stdout)
     return 0
-
-
-def _keep_apart(read: Collection[Path], written: Mapping[str, str | Path | None]) -> None:
-    """Refuse to write over a source, or one file over another.
-
-    Raises:
-        UserError: two of the files are the same one.
-    """
-    taken = {path.resolve(): "a source" for path in read}
-    for what, file in written.items():
-        if file is None:
-            continue
-        other = taken.setdefault(Path(file).resolve(), f"the {what}")
-        if other != f"the {what}":
-            raise UserError(
-                f"the {what} would be written over {other}, {file}", expected="another name"
-            )
 
 
 def _write_image(image: Image, path: Path, fill: int) -> str:

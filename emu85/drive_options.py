@@ -42,19 +42,33 @@ def drive(options: argparse.Namespace, board: BoardDescription, default: str) ->
     from emu85.burn import PlainRun
 
     if options.rehearsal is None:
-        return PlainRun(_seconds(options.time or default, board))
-    if options.time is not None:
-        raise UserError("a rehearsal says itself how long it runs", expected="no --for with it")
+        return PlainRun(run_seconds(options.time or default, board))
+    return rehearsed(options)
+
+
+def rehearsed(options: argparse.Namespace) -> Drive:
+    """The rehearsal that the options name.
+
+    Raises:
+        UserError: a time as well, or a rehearsal that cannot be read.
+    """
     from emu85.rehearsal.drive import RehearsedRun
 
+    if options.time is not None:
+        raise UserError("a rehearsal says itself how long it runs", expected="no --for with it")
     return RehearsedRun(options.rehearsal)
 
 
-def _seconds(text: str, board: BoardDescription) -> Fraction:
+def run_seconds(text: str, board: BoardDescription, *, least: int = 1) -> Fraction:
+    """The length of a run in seconds; ``least`` T-states if it is a count of them.
+
+    Raises:
+        UserError: a time that is none.
+    """
     from emu85.board.quantities import duration
     from emu85.console.numbers import number
 
     if text.isdecimal():
-        of_t = f"a count of T-states, 1 to {_MOST_T_STATES}"
-        return number(text, 10, 1, _MOST_T_STATES, of_t) / board.clock
+        of_t = f"a count of T-states, {least} to {_MOST_T_STATES}"
+        return number(text, 10, least, _MOST_T_STATES, of_t) / board.clock
     return duration(text, _LONGEST)

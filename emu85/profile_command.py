@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from emu85.drive_options import add_drive_options, drive
 from emu85.errors import UserError
+from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
@@ -133,23 +134,16 @@ def _run(
 
 
 def _keep_apart(options: argparse.Namespace, firmware: Path) -> None:
-    """Refuse to write over what is read, or one file over another."""
-    taken: dict[Path, str] = {}
-    for what, file in (
-        ("the firmware", firmware),
-        ("the symbol file", options.symbols),
-        ("the rehearsal", options.rehearsal),
-        ("the page", options.html),
-        ("the listing", None if options.listing == _PRINTED else options.listing),
-        ("the JSON file", options.json),
-    ):
-        if file is None:
-            continue
-        other = taken.setdefault(Path(file).resolve(), what)
-        if other != what:
-            raise UserError(
-                f"{what} would be written over {other}, {file}", expected="another name"
-            )
+    keep_apart(
+        (
+            ("the firmware", firmware),
+            ("the symbol file", options.symbols),
+            ("the rehearsal", options.rehearsal),
+            ("the page", options.html),
+            ("the listing", None if options.listing == _PRINTED else options.listing),
+            ("the JSON file", options.json),
+        )
+    )
 
 
 def _write(options: argparse.Namespace, found: Report, lines: Sequence[CountedLine]) -> None:

@@ -130,16 +130,8 @@ class Memory:
             )
         self._store[chip.base : chip.base + chip.size] = np.frombuffer(data, dtype=np.uint8)
 
-    def poke(self, index: int, value: int) -> None:
-        """Change a byte of every chip that a map index selects, ROM as well.
-
-        Raises:
-            UserError: no chip there.
-        """
-        self.poke_all([(index, value)])
-
     def poke_all(self, bytes_at: Iterable[tuple[int, int]]) -> None:
-        """:meth:`poke` for many map indices with their bytes: all of them or none.
+        """Change a byte of every chip that each map index selects, ROM as well; all or none.
 
         Raises:
             UserError: no chip at one of them.

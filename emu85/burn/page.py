@@ -10,8 +10,8 @@ from html import escape
 
 from emu85.burn.areas import WORDS, Use
 from emu85.burn.report import CAUTIONS, Report, RunRow
-from emu85.burn.text import latency_text
 from emu85.burn.verdict import CheckDone, Result
+from emu85.profile.latency import latency_text
 
 _STYLE = """
 body { font: 15px/1.4 Georgia, serif; color: #111; background: #fff; margin: 2em auto;

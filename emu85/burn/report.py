@@ -9,12 +9,12 @@ from emu85.burn.areas import WORDS, Area, Use, areas
 from emu85.burn.checks import CHECKS, Check, NotMadeError
 from emu85.burn.chips import Programmed
 from emu85.burn.depth import StackRegion
-from emu85.burn.latency import Latency
 from emu85.burn.study import Study
 from emu85.burn.sums import SUMS
 from emu85.burn.vectors import vectors
 from emu85.burn.verdict import CheckDone, Note, PlacedNote, Result, result_of
 from emu85.firmware import disassemble
+from emu85.profile.latency import Latency
 
 FIT, NOT_FIT = "fit to burn", "not fit to burn"
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from emu85.board.serial_faults import OVERRUN
 from emu85.burn.depth import Depth, StackRegion
 from emu85.burn.drive import Drive
-from emu85.burn.latency import Latencies, Latency
 from emu85.bus.findings import BoardFinding, Finding
 from emu85.bus.lines import Line
 from emu85.machine import Machine
 from emu85.profile import Execution, Gathering
+from emu85.profile.latency import Latencies, Latency
 from emu85.wording import counted
 
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 
 from emu85.board.quantities import size_text
 from emu85.burn.areas import WORDS, Area, Use
-from emu85.burn.latency import Latency
 from emu85.burn.report import CAUTIONS, ChipRow, Report, RunRow
 from emu85.burn.verdict import CheckDone, Result
+from emu85.profile.latency import latency_text
 from emu85.wording import counted
 
 _WIDTH = 80
@@ -102,21 +102,6 @@ def _run(run: RunRow) -> str:
     if not run.complete:
         lines.append("  part of the run was not seen: the figures are lower bounds")
     return "\n".join(lines)
-
-
-def latency_text(row: Latency) -> str:
-    """How an interrupt input was served, in words."""
-    served = f"served {counted(row.served, 'time')}" if row.served else "never served"
-    parts = [served]
-    if row.worst is not None:
-        disabled = f", {row.disabled} of them before the last EI" if row.disabled else ""
-        parts.append(
-            f"longest wait {row.worst} T-states{disabled}, until the fetch at {row.first:04X} "
-            f"at T-state {row.worst_t}"
-        )
-    if row.pending:
-        parts.append(f"asking at the end, for {row.pending} T-states")
-    return "; ".join(parts)
 
 
 def _checks(checks: Sequence[CheckDone]) -> str:

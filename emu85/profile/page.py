@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
-from emu85.burn.text import latency_text
 from emu85.profile import text
+from emu85.profile.latency import latency_text
 from emu85.profile.lines import NEVER, CountedLine
 from emu85.profile.plot import write_plot
 from emu85.profile.report import Report

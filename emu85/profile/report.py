@@ -10,11 +10,11 @@ from typing import NamedTuple
 import numpy as np
 
 from emu85.board import Board
-from emu85.burn.latency import Latency
 from emu85.bus.lines import NAMES, Line
 from emu85.console.views.places import Places
 from emu85.machine import Machine
 from emu85.profile.counting.layout import SPACE
+from emu85.profile.latency import Latency
 from emu85.profile.routines import Spent
 from emu85.profile.watch import Figures
 

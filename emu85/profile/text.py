@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TypeVar
 
-from emu85.burn.text import latency_text
+from emu85.profile.latency import latency_text
 from emu85.profile.report import InterruptRow, LabelRow, PortRow, Report, RoutineRow
 from emu85.wording import counted, cut
 

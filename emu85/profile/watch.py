@@ -16,12 +16,12 @@ import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from emu85.burn.latency import Latencies, Latency
 from emu85.bus.cycles import STATES, Cycle
 from emu85.history.history import History
 from emu85.machine import Machine
 from emu85.profile.coverage import Execution
 from emu85.profile.gathering import longest_slice
+from emu85.profile.latency import Latencies, Latency
 from emu85.profile.routines import Routines
 
 _PIECE = 8192

@@ -9,10 +9,10 @@ import pytest
 from emu85.board import read_board
 from emu85.burn import Driven, PlainRun, Subject, Wanted, report, study
 from emu85.burn.depth import Depth
-from emu85.burn.latency import Latencies, Latency
 from emu85.burn.report import RunRow
 from emu85.firmware import assemble
 from emu85.machine import Machine
+from emu85.profile.latency import Latencies, Latency
 from tests.burn.bench import BOARD, examined, program, results
 from tests.rig import rig
 

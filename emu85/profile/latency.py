@@ -24,6 +24,7 @@ from emu85.bus.lines import NAMES, Line
 from emu85.isa import INSTRUCTIONS
 from emu85.isa.acknowledge import VECTORS
 from emu85.profile.coverage import is_start
+from emu85.wording import counted
 
 _INPUTS = (Line.TRAP, Line.RST75, Line.RST65, Line.RST55, Line.INTR)
 _BY_VECTOR = {
@@ -165,3 +166,18 @@ class Latencies:
             self._inputs[line].serve(self._asking[line], address, t, self._enabled, before)
         if opcode == _EI:
             self._enabled = t
+
+
+def latency_text(row: Latency) -> str:
+    """How an interrupt input was served, in words."""
+    served = f"served {counted(row.served, 'time')}" if row.served else "never served"
+    parts = [served]
+    if row.worst is not None:
+        disabled = f", {row.disabled} of them before the last EI" if row.disabled else ""
+        parts.append(
+            f"longest wait {row.worst} T-states{disabled}, until the fetch at {row.first:04X} "
+            f"at T-state {row.worst_t}"
+        )
+    if row.pending:
+        parts.append(f"asking at the end, for {row.pending} T-states")
+    return "; ".join(parts)
