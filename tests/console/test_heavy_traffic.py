@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import random
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -18,13 +16,9 @@ LINES = ECHO.replace(
 )
 
 
-@pytest.fixture
-def terminals(tmp_path: Path) -> Iterator[list[Terminal]]:
+@pytest.fixture(autouse=True)
+def echo_board(tmp_path: Path) -> None:
     (tmp_path / "echo.yaml").write_text(USART)
-    made: list[Terminal] = []
-    yield made
-    for terminal in made:
-        os.close(terminal.master)
 
 
 def test_sixty_four_kilobytes_each_way_through_files(

@@ -8,7 +8,6 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -192,14 +191,6 @@ def test_what_is_left_is_handed_on_when_the_session_ends(tmp_path: Path) -> None
     process.stdin.close()
     assert process.wait(20) == 0
     process.stdout.close()
-
-
-@pytest.fixture
-def terminals() -> Iterator[list[Terminal]]:
-    made: list[Terminal] = []
-    yield made
-    for terminal in made:
-        os.close(terminal.master)
 
 
 def test_a_link_is_served_while_a_line_is_typed_and_while_the_board_runs(

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -175,14 +173,6 @@ def test_a_break_is_told_by_who_has_not_sent_it(tmp_path: Path) -> None:
     rig.machine.board.serial_ends["usart"].send_break()
     assert told(rig.do("run for 10 ms")) == ["break from the board, usart"]
     assert "break from the board, usart: once, T" in one_line(rig.do("joins"))
-
-
-@pytest.fixture
-def terminals() -> Iterator[list[Terminal]]:
-    made: list[Terminal] = []
-    yield made
-    for terminal in made:
-        os.close(terminal.master)
 
 
 def test_it_is_told_while_somebody_watches(terminals: list[Terminal], tmp_path: Path) -> None:

@@ -7,7 +7,6 @@ import select
 import sys
 import termios
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -74,14 +73,6 @@ class Terminal:
             if os.waitid(os.P_PID, self.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT):
                 break
         return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
-
-
-@pytest.fixture
-def terminals(tmp_path: Path) -> Iterator[list[Terminal]]:
-    made: list[Terminal] = []
-    yield made
-    for terminal in made:
-        os.close(terminal.master)
 
 
 def begin(made: list[Terminal], folder: Path, board: str, source: str, *more: str) -> Terminal:
