@@ -20,6 +20,7 @@ README = Path(__file__).resolve().parent.parent / "README.md"
 _FENCE = re.compile(r"^```(?P<info>[^\n`]+)\n(?P<body>.*?)^```$", re.M | re.S)
 _FILE = re.compile(r"\w+ (?P<name>[\w-]+\.\w+)")
 _REPLAYED = "console replayed"
+_CI_MARKS = ("CI", "BUILD_NUMBER")
 _TIME = re.compile(r"\bin (\d+ ms|\d+\.\d\ds)(?!\w)")
 
 
@@ -80,7 +81,8 @@ def _environment(folder: Path) -> dict[str, str]:
     """Commands ``emu85`` and ``python`` that are those of this interpreter and these sources.
 
     Of pytest's plugins only emu85's own is loaded, by its name: an installed one may be
-    of other sources.
+    of other sources.  The variables by which pytest knows a CI machine, where it cuts no
+    line to the terminal's width, are left out: the output is the same everywhere.
     """
     programs = folder / ".programs"
     programs.mkdir()
@@ -91,7 +93,8 @@ def _environment(folder: Path) -> dict[str, str]:
     path = os.pathsep.join((str(programs), os.environ.get("PATH", os.defpath)))
     sources = os.pathsep.join((str(README.parent), os.environ.get("PYTHONPATH", "")))
     plugins = {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1", "PYTEST_PLUGINS": "emu85.testing.plugin"}
-    return {**os.environ, **plugins, "PATH": path, "PYTHONPATH": sources, "COLUMNS": "80"}
+    inherited = {name: value for name, value in os.environ.items() if name not in _CI_MARKS}
+    return {**inherited, **plugins, "PATH": path, "PYTHONPATH": sources, "COLUMNS": "80"}
 
 
 def _run(command: str, folder: Path, environment: dict[str, str]) -> str:
