@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from emu85.drive_options import rehearsed, run_seconds
 from emu85.errors import UserError, nearest
+from emu85.firmware_option import firmware_file
 from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
@@ -154,18 +155,16 @@ def _listing() -> str:
 
 
 def _subject(options: argparse.Namespace) -> Subject:
-    from emu85.board import fit, load_board
+    from emu85.board import load_board
     from emu85.burn import Subject
     from emu85.firmware import read_image, read_names
     from emu85.firmware.files import read_text
 
     board = load_board(options.board)
-    file = options.image or fit(board).firmware
-    if file is None:
-        raise UserError("no image is named, and the board has no firmware of its own")
+    file = firmware_file(options.image, board)
     at = None if options.at is None else _number(options.at, 16, 0xFFFF, "an address")
     image = read_image(file, at=at)
-    if options.image is None:
+    if options.image is None or file != Path(options.image):  # one that comes with the program
         image = replace(image, source=file.name)
     if not image.segments:
         raise UserError(f"{image.source} holds no bytes")

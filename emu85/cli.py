@@ -197,11 +197,12 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _start(options: argparse.Namespace) -> Start:
+    from emu85.board.shelf import named_file
     from emu85.console.start import Start
 
     return Start(
         board=options.board,
-        firmware=None if options.firmware is None else Path(options.firmware),
+        firmware=None if options.firmware is None else named_file(options.firmware),
         at=None if options.at is None else _address(options.at),
         script=None if options.do is None else Path(options.do),
         stay=options.stay,
@@ -334,12 +335,13 @@ def _add_assemble(parser: argparse.ArgumentParser) -> None:
 
 
 def _assemble(options: argparse.Namespace) -> int:
+    from emu85.board.shelf import named_file
     from emu85.firmware import assemble, atomic_write, write_symbols
     from emu85.firmware.files import read_text
 
-    source = Path(options.source)
+    source = named_file(options.source)
     done = assemble(read_text(source), str(source), include_dirs=options.include)
-    output = Path(options.output) if options.output else source.with_suffix(".hex")
+    output = Path(options.output or Path(options.source).with_suffix(".hex"))
     sources = {source, *map(Path, {row.source.file for row in done.rows})}
     keep_apart(
         [
@@ -421,9 +423,12 @@ def _disassemble(options: argparse.Namespace) -> int:
 
 
 def _image(options: argparse.Namespace) -> Image:
+    from emu85.board.shelf import named_file
     from emu85.firmware import read_image
 
-    return read_image(options.image, at=None if options.at is None else _address(options.at))
+    return read_image(
+        named_file(options.image), at=None if options.at is None else _address(options.at)
+    )
 
 
 def _add_convert(parser: argparse.ArgumentParser) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emu85.drive_options import add_drive_options, drive
-from emu85.errors import UserError
+from emu85.firmware_option import firmware_file
 from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def profile(options: argparse.Namespace) -> int:
     from emu85.profile.text import MOST, write_text
 
     board = load_board(options.board)
-    file = _firmware(options, board)
+    file = firmware_file(options.firmware, board)
     _keep_apart(options, file)
     image, rows = _image(options, file)
     found, lines = _run(options, board, image, rows)
@@ -67,15 +67,6 @@ def profile(options: argparse.Namespace) -> int:
     if options.listing != _PRINTED:
         print(write_text(found, None if options.all else MOST), end="")
     return _NOT_AS_EXPECTED if found.failures else _AS_EXPECTED
-
-
-def _firmware(options: argparse.Namespace, board: BoardDescription) -> Path:
-    from emu85.board import fit
-
-    file = options.firmware or fit(board).firmware
-    if file is None:
-        raise UserError("no firmware is named, and the board has none of its own")
-    return Path(file)
 
 
 def _image(options: argparse.Namespace, file: Path) -> tuple[Image, Sequence[ListingRow]]:

@@ -45,6 +45,18 @@ def find_board(name_or_path: str) -> Path:
     )
 
 
+def named_file(written: str) -> Path:
+    """The file that a command names: at that path, or else of that name among the demo firmware.
+
+    One that is in neither place stays as it is written, for its reader to complain of.
+    """
+    path = Path(written)
+    if "\0" in written or path.exists():
+        return path
+    shipped = folder(FIRMWARE) / path
+    return shipped if shipped.is_file() else path
+
+
 def find_firmware(written: str, beside: Path | None = None) -> Path | None:
     """A firmware file: in the folder ``beside``, else on the shelf; None if in neither."""
     for place in (beside, folder(FIRMWARE)):

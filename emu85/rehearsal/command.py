@@ -56,8 +56,7 @@ def _files(names: Sequence[str]) -> Iterator[Path]:
     for name in names:
         path = Path(name)
         if not path.is_dir():
-            shipped = shelf.folder(shelf.FIRMWARE) / name
-            yield shipped if shipped.is_file() and not path.exists() else path
+            yield shelf.named_file(name)
             continue
         found = sorted(path.rglob(f"*{SUFFIX}"))
         if not found:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from emu85.board import shelf
 from emu85.burn.drive import Driven
 from emu85.errors import UserError
 from emu85.machine import Machine
@@ -23,7 +24,7 @@ class RehearsedRun:
         Raises:
             UserError: it cannot be read.
         """
-        self._script = read_script(Path(path))
+        self._script = read_script(shelf.named_file(str(path)))
 
     def __call__(self, machine: Machine, look: Callable[[], None]) -> Driven:
         """Perform it; ``look`` is called whenever the machine rests, and often enough.

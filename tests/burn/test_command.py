@@ -247,7 +247,7 @@ def test_mistakes_are_told(
         ([], "no board is named"),
         (["good.asm"], "no board is named"),
         (["--board", "slat"], "did you mean 'slate'?"),
-        (["--board", "bench.yaml"], "the board has no firmware of its own"),
+        (["--board", "bench.yaml"], "the board has none of its own"),
         (["--board", "bench.yaml", "none.hex"], "no such file"),
         (["--board", "bench.yaml", "empty.asm"], "holds no bytes"),
     ],
