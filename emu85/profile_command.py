@@ -110,7 +110,7 @@ def _run(
     machine = Machine(fit(replace(board, memory=memory)), trace=_TRACE)
     machine.load(image)
     watch = Watch(machine)
-    driven = move(machine, watch.look)
+    driven = move(machine)
     figures = watch.figures()
     counted = counted_rows(rows, figures.execution) if rows else None
     lines = list(counted or counted_code(image, figures.execution))

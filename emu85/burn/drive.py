@@ -1,20 +1,18 @@
 """What moves the board while it is watched.
 
-A :class:`Drive` is handed the machine at power-on and a function to be called between
-motions.  A plain run lets board time pass; anything else that moves a machine and says
-afterwards how that went can stand in its place.
+A :class:`Drive` is handed the machine at power-on.  A plain run lets board time pass;
+anything else that moves a machine and says afterwards how that went can stand in its place.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
 
 from emu85.board.quantities import seconds_text
 from emu85.machine import Machine
-from emu85.profile import longest_slice
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +31,8 @@ class Driven:
 class Drive(Protocol):
     """Moves a machine."""
 
-    def __call__(self, machine: Machine, look: Callable[[], None]) -> Driven:
-        """Move the machine from power-on.
-
-        Args:
-            look: to be called while the machine rests, before more T-states have passed
-                than :func:`emu85.profile.longest_slice` gives.
-        """
+    def __call__(self, machine: Machine) -> Driven:
+        """Move the machine from power-on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +41,9 @@ class PlainRun:
 
     seconds: Fraction
 
-    def __call__(self, machine: Machine, look: Callable[[], None]) -> Driven:
+    def __call__(self, machine: Machine) -> Driven:
         """Run for the time, halts included; stops do not hold it for long."""
         end = round(self.seconds * machine.board.clock)
         while machine.t < end:
-            machine.run(t_states=min(longest_slice(machine), end - machine.t), wait=True)
-            look()
+            machine.run(t_states=end - machine.t, wait=True)
         return Driven(f"{seconds_text(self.seconds)} of board time")

@@ -49,9 +49,8 @@ class Ride:
 def ride(machine: Machine, drive: Drive) -> Ride:
     """Have a machine at power-on, with the image burnt in, driven and watched."""
     execution, depth, latencies = Execution(), Depth(), Latencies()
-    gathering = Gathering(machine, execution, depth, latencies)
-    driven = drive(machine, gathering.fold)
-    gathering.fold()
+    with Gathering(machine, execution, depth, latencies) as gathering:
+        driven = drive(machine)
     execution.finish(machine.t)
     latencies.finish(machine.t)
     return Ride(

@@ -1,18 +1,17 @@
 """Records handed on from the trace before its ring forgets them.
 
-The ring holds the recent past only.  Whoever needs every record of a long run moves
-the machine in slices and has each slice folded into what it keeps::
+The ring holds the recent past only.  Whoever needs every record of a long run goes along
+with the machine and folds each stretch into what it keeps::
 
     execution = Execution()
-    gathering = Gathering(machine, execution)
-    while machine.t < end:
-        machine.run(t_states=min(longest_slice(machine), end - machine.t))
-        gathering.fold()
+    with Gathering(machine, execution):
+        machine.run(seconds=60)
 """
 
 from __future__ import annotations
 
-from typing import Protocol
+from types import TracebackType
+from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +33,9 @@ class Taker(Protocol):
 
 
 class Gathering:
-    """Feeds takers with what a machine puts on its trace from now on.
+    """Feeds takers with what a machine puts on its trace while the ``with`` block lasts.
+
+    A companion of the machine, which rests for it before anything new is forgotten.
 
     Attributes:
         complete: whether no record has been missed.
@@ -43,11 +44,35 @@ class Gathering:
     def __init__(self, machine: Machine, *takers: Taker) -> None:
         self._machine = machine
         self._takers = takers
-        self._seen = machine.trace.total
+        self._seen = 0
         self.complete = True
 
-    def fold(self) -> None:
-        """Hand on the records since the last time, while the machine rests."""
+    def __enter__(self) -> Self:
+        self._seen = self._machine.trace.total
+        self._machine.companions.append(self)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        where: TracebackType | None,
+    ) -> None:
+        self._machine.companions.remove(self)
+        self.rest()
+
+    # --- going along (machine.Companion) ----------------------------------------
+
+    def begin(self) -> None:
+        """A motion begins; what was done since the last is seen now."""
+        self.rest()
+
+    def next_t(self) -> int:
+        """When the ring would begin to forget what has not been handed on."""
+        return self._machine.t + longest_slice(self._machine)
+
+    def rest(self) -> None:
+        """Hand on the records since the last time."""
         trace = self._machine.trace
         if trace.total < self._seen:  # power went off and on, and the trace began anew
             self.complete = False
@@ -59,6 +84,9 @@ class Gathering:
         if len(records):
             for taker in self._takers:
                 taker.feed(records)
+
+    def end(self) -> None:
+        """The motion is over."""
 
 
 def longest_slice(machine: Machine) -> int:

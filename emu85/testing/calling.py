@@ -28,7 +28,7 @@ from emu85.console.views.places import Places
 from emu85.cpu.registers import Registers
 from emu85.errors import UserError, nearest
 from emu85.machine import Held, Machine, Reason
-from emu85.profile import Execution, Gathering, longest_slice
+from emu85.profile import Execution, Gathering
 from emu85.rehearsal import looks
 from emu85.testing.failure import BoardFailure
 from emu85.testing.routine import end_of
@@ -187,9 +187,8 @@ class _Call:
                 left = end - machine.t
                 if left <= 0:
                     self._late(limit)
-                slice_ = min(left, longest_slice(machine))
-                held = machine.run(t_states=slice_, until=self._back)
-                self._gathering.fold()
+                with self._gathering:
+                    held = machine.run(t_states=left, until=self._back)
                 self._judge(held, stops[-1])
         finally:
             for stop in stops:

@@ -240,7 +240,7 @@ def test_a_drive_of_ones_own() -> None:
     """Anything that moves a machine can stand in for the plain run."""
     pressed = []
 
-    def drive(machine: Machine, look: object) -> Driven:
+    def drive(machine: Machine) -> Driven:
         machine.board.adjust("key", "press")
         machine.run(t_states=5000)
         pressed.append(machine.t)

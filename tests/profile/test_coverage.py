@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from emu85.profile import Execution, Gathering, longest_slice
+from emu85.profile import Execution, Gathering
 from tests.rig import FIRST_FETCH, rig
 
 PROGRAM = """
@@ -29,11 +29,10 @@ TO_HALT = 10 + 7 + 3 * (18 + 13 + 13 + 10 + 4 + 10) - 3 + 10 + 10
 def executed(trace: int, step: int | None = None) -> Execution:
     machine = rig(PROGRAM, trace=trace)
     execution = Execution()
-    gathering = Gathering(machine, execution)
     end = FIRST_FETCH + TO_HALT + 100
-    while machine.t < end:
-        machine.run(t_states=min(step or longest_slice(machine), end - machine.t), wait=True)
-        gathering.fold()
+    with Gathering(machine, execution) as gathering:
+        while machine.t < end:
+            machine.run(t_states=min(step or end, end - machine.t), wait=True)
     assert gathering.complete
     execution.finish(end)
     return execution
@@ -81,32 +80,35 @@ LOOP:   JMP     LOOP
         """
     )
     execution = Execution()
-    gathering = Gathering(machine, execution)
-    machine.run(t_states=60)
-    machine.board.adjust("key", "press")
-    machine.run(t_states=60)
-    gathering.fold()
+    with Gathering(machine, execution):
+        machine.run(t_states=60)
+        machine.board.adjust("key", "press")
+        machine.run(t_states=60)
     execution.finish(machine.t)
     assert execution.acknowledge_t == 12
     assert execution.t_states.sum() == machine.t - FIRST_FETCH - 12
 
 
-def test_what_was_missed_is_told() -> None:
-    machine = rig(PROGRAM, trace=8)
-    gathering = Gathering(machine, Execution())
-    machine.run(t_states=100)
-    gathering.fold()
-    assert not gathering.complete
+def test_a_ring_much_shorter_than_the_run_will_do() -> None:
+    assert np.array_equal(executed(8).fetches, executed(1000).fetches)
+
+
+def test_what_is_done_before_and_after_is_not_counted() -> None:
+    machine = rig(PROGRAM)
+    execution = Execution()
+    machine.step_instruction(2)
+    with Gathering(machine, execution):
+        machine.step_instruction()
+    machine.step_instruction()
+    assert execution.fetches.nonzero()[0].tolist() == [0x0005]
 
 
 def test_a_trace_that_began_anew_is_told() -> None:
     machine = rig(PROGRAM)
     execution = Execution()
-    gathering = Gathering(machine, execution)
-    machine.run(t_states=100)
-    gathering.fold()
-    machine.power()
-    machine.run(t_states=10)
-    gathering.fold()
+    with Gathering(machine, execution) as gathering:
+        machine.run(t_states=100)
+        machine.power()
+        machine.run(t_states=10)
     assert not gathering.complete
     assert execution.fetches[0] == 2
