@@ -1,0 +1,1 @@
+"""Time within and across machine cycles: waveforms, cards, delays, memory access."""
