@@ -461,6 +461,12 @@ def _add_profile(parser: argparse.ArgumentParser) -> None:
     add_options(parser)
 
 
+def _add_lesson(parser: argparse.ArgumentParser) -> None:
+    from emu85.lesson_command import add_options
+
+    add_options(parser)
+
+
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "run": (_add_run, "run firmware on a board, with the console"),
     "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
@@ -472,5 +478,6 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "disassemble": (_add_disassemble, "turn an image back into source"),
     "burn-check": (_add_burn_check, "examine an image against its EPROM and board before burning"),
     "profile": (_add_profile, "run firmware and say where its time goes: routines, ports, lines"),
+    "lesson": (_add_lesson, "exercises on machine cycles and T-states, judged by the machine"),
     "convert": (_add_convert, "convert an image between HEX and binary"),
 }

@@ -14,7 +14,7 @@ from emu85.burn.chips import part_named
 from emu85.firmware import read_image
 from tests.burn.bench import results
 
-CHIPS = {"slate": "2716", "saltmarsh": "2764", "gantry": "27128"}
+CHIPS = {"slate": "2716", "breakwater": "2716", "saltmarsh": "2764", "gantry": "27128"}
 
 
 @pytest.mark.parametrize("board", board_names())
