@@ -17,6 +17,10 @@ from emu85.board.device import Device
 from emu85.board.nodes import Node
 from emu85.board.parts import Part
 from emu85.bus.lines import NAMES, Line
+from emu85.timing.ac_table import STANDARD
+
+Times = Mapping[str, Fraction]
+"""Seconds by the key of the board file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +45,8 @@ class Select:
 class ChipUse:
     """A memory chip on the board.
 
-    ``battery_file`` holds its bytes from one session to the next, if it has one.
+    ``battery_file`` holds its bytes from one session to the next, if it has one;
+    ``times`` are those of its data sheet that the file states, by key.
     """
 
     name: str
@@ -53,6 +58,7 @@ class ChipUse:
     image: Path | None
     node: Node
     battery_file: Path | None = None
+    times: Times = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,7 @@ class DeviceUse:
     """A device on the board.
 
     ``select`` is None for one with wires only; ``terminal`` is the far end of its
-    serial wire, if one stands on the board.
+    serial wire, if one stands on the board; ``times`` as of a chip.
     """
 
     name: str
@@ -70,6 +76,7 @@ class DeviceUse:
     waits: int
     node: Node
     terminal: SerialFormat | None = None
+    times: Times = field(default_factory=dict)
 
 
 class Pin(NamedTuple):
@@ -198,6 +205,10 @@ class BoardDescription:
     firmware: Path | None
     """As written, from the board file's folder; not looked up yet."""
     firmware_node: Node | None
+    cpu: str = STANDARD
+    """The CPU part, for its limits in time only."""
+    delays: Times = field(default_factory=dict)
+    """Of the parts between the CPU and the chips: those that the file states, by key."""
 
     @property
     def clock(self) -> Fraction:

@@ -15,6 +15,7 @@ from emu85.board.description import (
     DeviceUse,
     Select,
     SerialFormat,
+    Times,
     Wire,
 )
 from emu85.board.device import Device
@@ -69,6 +70,9 @@ def read_board(text: str, file: str) -> BoardDescription:
     with mistakes.noted():
         if nodes.given("serial"):
             own = read_table(nodes.node("serial"), schema.SERIAL, "serial")
+    delays: Times = {}
+    with mistakes.noted():
+        delays = _stated(nodes, "delays", schema.DELAYS)
     wires: tuple[Wire, ...] = ()
     with mistakes.noted():
         if whole:
@@ -91,7 +95,28 @@ def read_board(text: str, file: str) -> BoardDescription:
         serial=_serial(own, values["crystal"] / 2) if own else None,
         firmware=Path(firmware) if firmware else None,
         firmware_node=values.node("firmware") if firmware else None,
+        cpu=values["cpu"],
+        delays=delays,
     )
+
+
+def _stated(values: Values, section: str, keys: tuple[Key, ...]) -> Times:
+    """The times that a section of an entry or of the board states, by key."""
+    if not values.given(section):
+        return {}
+    own = read_table(values.node(section), keys, section)
+    return {key.name: own[key.name] for key in keys if own.given(key.name)}
+
+
+def _times(values: Values, kind: str) -> Times:
+    """The times of a memory chip."""
+    times = _stated(values, "times", schema.TIMES)
+    table = values.node("times")
+    assert isinstance(table, Table)
+    for key in schema.ROM_REFUSES:
+        if kind == "rom" and key.name in times:
+            raise table.keys[key.name].wrong(f"{key.name!r} is for RAM and this is ROM")
+    return times
 
 
 def _parts(board: Values, mistakes: Mistakes) -> tuple[list[ChipUse], list[DeviceUse], bool]:
@@ -228,6 +253,8 @@ def _chip(node: Node, names: _Names) -> ChipUse:
         name = names.take(values, part.number)
     with mistakes.noted():
         select = _select(values, part.size, MEMORY_SPACE)
+    with mistakes.noted():
+        times = _times(values, part.kind)
     mistakes.tell()
     return ChipUse(
         name=name,
@@ -239,6 +266,7 @@ def _chip(node: Node, names: _Names) -> ChipUse:
         image=values["image"],
         node=node,
         battery_file=_battery_file(values["battery"]),
+        times=times,
     )
 
 
@@ -281,6 +309,8 @@ def _device(node: Node, names: _Names, keys: tuple[Key, ...]) -> DeviceUse:
         select = None if wired else _select_registers(device, values, space)
     with mistakes.noted():
         terminal = _terminal(values)
+    with mistakes.noted():
+        times = {} if wired else _stated(values, "times", schema.TIMES)
     mistakes.tell()
     return DeviceUse(
         name=name,
@@ -290,6 +320,7 @@ def _device(node: Node, names: _Names, keys: tuple[Key, ...]) -> DeviceUse:
         waits=0 if wired else values["waits"],
         node=node,
         terminal=terminal,
+        times=times,
     )
 
 
@@ -321,6 +352,7 @@ def _own_memory(use: DeviceUse, names: _Names) -> ChipUse:
         image=values["image"] if part.kind == "rom" else None,
         node=use.node,
         battery_file=_battery_file(values["battery"]) if part.kind == "ram" else None,
+        times=use.times,
     )
 
 

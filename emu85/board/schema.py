@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Sequence
 from fractions import Fraction
 
 from emu85.board import kinds, quantities
@@ -18,10 +18,18 @@ from emu85.board.kinds import Key, Kind
 from emu85.board.parts import PARTS, Part
 from emu85.board.registry import devices
 from emu85.errors import UserError, nearest
+from emu85.timing.ac_table import PARTS as CPU_PARTS
+from emu85.timing.ac_table import STANDARD, part_named
 
 CRYSTAL = kinds.frequency(Fraction(1000), Fraction(100_000_000))
 BAUD = kinds.count(1, 1_000_000, "bits a second, as 1200")
 WAITS = kinds.count(0, 255, "wait states, 0 to 255")
+CPU: Kind[str] = kinds.scalar(
+    "a CPU part: " + ", ".join(CPU_PARTS), lambda text: part_named(text).name
+)
+GATE_TIME: Kind[Fraction] = kinds.scalar(
+    "a time, as 450 ns", lambda text: quantities.duration(text, Fraction(1, 10_000))
+)
 _FORMAT = re.compile(r"([5-8])([NEOMS])(1|1\.5|2)", re.I | re.A)
 
 
@@ -85,12 +93,48 @@ BOARD = (
     Key("lines", _section("a table of wires"), "what receives: what drives it"),
     Key("serial", _section("a table"), "the serial line on SID and SOD"),
     Key("firmware", kinds.TEXT, "firmware that runs when none is named"),
+    Key("cpu", CPU, "whose limits 'emu85 budget' takes", STANDARD, STANDARD),
+    Key("delays", _section("a table"), "between CPU and chips, for 'emu85 budget'"),
 )
 
 PLACING = (
     Key("name", kinds.NAME, "its own name", None, "its part or device"),
     Key("ignores", kinds.address_lines(15), "address lines that its decoder ignores", 0, "none"),
     Key("waits", WAITS, "wait states in each of its cycles", 0, "0"),
+    Key("times", _section("a table"), "the part's own times, for 'emu85 budget'"),
+)
+
+READ_TIMES = (
+    Key("access", GATE_TIME, "address to data, tACC or tAA, the longest"),
+    Key("enable", GATE_TIME, "chip enable or select to data, tCE, the longest"),
+    Key("output", GATE_TIME, "output enable or RD to data, tOE or tRD, the longest"),
+    Key("float", GATE_TIME, "end of output enable or RD to floating, tDF, the longest"),
+    Key("read-pulse", GATE_TIME, "width of RD, tRR, the least"),
+    Key("address-setup", GATE_TIME, "address before WR, tAS; of a device before RD too; the least"),
+)
+
+WRITE_TIMES = (
+    Key("address-to-end", GATE_TIME, "address to the end of WR, tAW of a RAM, the least"),
+    Key("enable-to-end", GATE_TIME, "chip enable to the end of WR, tCW, the least"),
+    Key("write-pulse", GATE_TIME, "width of WR, tWP or tWW, the least"),
+    Key("data-setup", GATE_TIME, "data before the end of WR, tDW, the least"),
+    Key("data-hold", GATE_TIME, "data after the end of WR, tDH or tWD, the least"),
+    Key("address-hold", GATE_TIME, "address after the end of WR, tWR or tWA, the least"),
+)
+
+TIMES = READ_TIMES + WRITE_TIMES
+ROM_REFUSES = (READ_TIMES[-1], *WRITE_TIMES)
+
+DELAYS = (
+    Key("latch", GATE_TIME, "address latch, input or enable to output, the longer"),
+    Key("latch-setup", GATE_TIME, "its input before ALE falls, the least"),
+    Key("latch-hold", GATE_TIME, "its input after ALE falls, the least"),
+    Key("address-buffer", GATE_TIME, "buffers of the address lines"),
+    Key("data-buffer", GATE_TIME, "buffers of the data bus, in to out, either way"),
+    Key("data-buffer-off", GATE_TIME, "their turning off after RD has ended"),
+    Key("control-buffer", GATE_TIME, "buffers and gates of RD, WR and IO/M"),
+    Key("decoder", GATE_TIME, "address decoder, address to chip enable"),
+    Key("ready", GATE_TIME, "wait generator, chip enable to READY"),
 )
 
 SHARED = Key(
@@ -217,6 +261,8 @@ def schema_text() -> str:
         _block("An entry of ports", PORT),
         _block("An entry of wired", WIRED),
         _block("serial", SERIAL),
+        _block("times, in an entry of memory or ports; of a ROM only the first five", TIMES),
+        _block("delays, of the parts between the CPU and the chips; each the longest", DELAYS),
         _block("terminal, in the entry of a device with serial pins", TERMINAL),
         f"lines\n{textwrap.indent(LINES_TEXT, '  ')}",
         f"Numbers\n{textwrap.indent(NUMBERS_TEXT, '  ')}",
@@ -226,16 +272,20 @@ def schema_text() -> str:
     return "\n\n".join(parts) + "\n"
 
 
-def _block(title: str, keys: Iterable[Key]) -> str:
-    return "\n".join([title, *(_key_text(key) for key in keys)])
+_NAME_WIDTH = 11
 
 
-def _key_text(key: Key) -> str:
+def _block(title: str, keys: Sequence[Key]) -> str:
+    width = max(_NAME_WIDTH, *(len(key.name) for key in keys))
+    return "\n".join([title, *(_key_text(key, width) for key in keys)])
+
+
+def _key_text(key: Key, width: int = _NAME_WIDTH) -> str:
     end = "required" if key.required else ""
     if key.default_text:
         end = f"default {key.default_text}"
     text = f"{key.about}: {key.kind.takes}" + (f" ({end})" if end else "")
-    return _hang(f"  {key.name:<11} ", text)
+    return _hang(f"  {key.name:<{width}} ", text)
 
 
 def device_block(device: type[Device]) -> str:

@@ -106,6 +106,35 @@ MISTAKES: dict[str, tuple[str, int, int, tuple[str, ...]]] = {
         31,
         ("'A' is used twice",),
     ),
+    "unknown CPU": (GOOD + "cpu: 8085AH-3\n", 6, 6, ("unknown CPU part", "did you mean '8085AH-")),
+    "delays no table": (GOOD + "delays: 30 ns\n", 6, 9, ("delays must be a table", "latch")),
+    "unknown delay": (
+        GOOD + "delays: {latsch: 30 ns}\n",
+        6,
+        10,
+        ("unknown key of delays", "did you mean 'latch'?"),
+    ),
+    "delay without unit": (GOOD + "delays:\n  latch: 30\n", 7, 10, ("not a time", "20 ms")),
+    "delay too long": (GOOD + "delays: {ready: 1 ms}\n", 6, 17, ("out of range", "100 us")),
+    "unknown time": (GOOD + "    times: {acces: 9 ns}\n", 6, 13, ("did you mean 'access'?",)),
+    "time of a RAM": (
+        GOOD + "    times: {access: 9 ns, write-pulse: 9 ns}\n",
+        6,
+        27,
+        ("'write-pulse' is for RAM and this is ROM",),
+    ),
+    "times without an address": (
+        GOOD + "wired:\n  - device: key\n    times: {access: 9 ns}\n",
+        8,
+        5,
+        ("'times'",),
+    ),
+    "time of a device": (
+        PORT + "  - device: latch\n    at: 20\n    times: {data-setup: yes}\n",
+        9,
+        25,
+        ("'yes' is not a time",),
+    ),
     "unknown device": (
         PORT + "  - device: lmaps\n    at: 20\n",
         7,
@@ -520,7 +549,7 @@ def test_one_mistake_is_told_as_it_is() -> None:
     assert not isinstance(caught.value, UserErrors)
     assert str(caught.value).splitlines() == [
         "b.yaml:4:22: unknown key of a memory entry 'wait'; expected one of at, battery, chip, "
-        "code, ignores, image, name, ram, rom, waits; did you mean 'waits'?",
+        "code, ignores, image, name, ram, rom, times, waits; did you mean 'waits'?",
         "      - {rom: 2K, at: 0, wait: 1}",
         "                         ^",
     ]
