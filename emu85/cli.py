@@ -461,6 +461,12 @@ def _add_profile(parser: argparse.ArgumentParser) -> None:
     add_options(parser)
 
 
+def _add_budget(parser: argparse.ArgumentParser) -> None:
+    from emu85.budget_command import add_options
+
+    add_options(parser)
+
+
 def _add_lesson(parser: argparse.ArgumentParser) -> None:
     from emu85.lesson_command import add_options
 
@@ -479,5 +485,6 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "burn-check": (_add_burn_check, "examine an image against its EPROM and board before burning"),
     "profile": (_add_profile, "run firmware and say where its time goes: routines, ports, lines"),
     "lesson": (_add_lesson, "exercises on machine cycles and T-states, judged by the machine"),
+    "budget": (_add_budget, "what memory and ports leave of the CPU's time at a crystal, in ns"),
     "convert": (_add_convert, "convert an image between HEX and binary"),
 }

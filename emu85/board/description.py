@@ -211,6 +211,12 @@ class BoardDescription:
     """Of the parts between the CPU and the chips: those that the file states, by key."""
 
     @property
+    def timed(self) -> list[str]:
+        """Names of the chips and devices of which the file states times."""
+        uses: tuple[ChipUse | DeviceUse, ...] = (*self.memory, *self.devices)
+        return [use.name for use in uses if use.times]
+
+    @property
     def clock(self) -> Fraction:
         """CPU clock in hertz: half the crystal."""
         return self.crystal / 2

@@ -21,14 +21,19 @@ from emu85.errors import UserError, nearest
 from emu85.timing.ac_table import PARTS as CPU_PARTS
 from emu85.timing.ac_table import STANDARD, part_named
 
-CRYSTAL = kinds.frequency(Fraction(1000), Fraction(100_000_000))
+LOWEST_CRYSTAL, HIGHEST_CRYSTAL = Fraction(1000), Fraction(100_000_000)
+"""Hz."""
+CRYSTAL = kinds.frequency(LOWEST_CRYSTAL, HIGHEST_CRYSTAL)
 BAUD = kinds.count(1, 1_000_000, "bits a second, as 1200")
-WAITS = kinds.count(0, 255, "wait states, 0 to 255")
+MOST_WAITS = 255
+WAITS = kinds.count(0, MOST_WAITS, "wait states, 0 to 255")
 CPU: Kind[str] = kinds.scalar(
     "a CPU part: " + ", ".join(CPU_PARTS), lambda text: part_named(text).name
 )
+LONGEST_GATE_TIME = Fraction(1, 10_000)
+"""Seconds."""
 GATE_TIME: Kind[Fraction] = kinds.scalar(
-    "a time, as 450 ns", lambda text: quantities.duration(text, Fraction(1, 10_000))
+    "a time, as 450 ns", lambda text: quantities.duration(text, LONGEST_GATE_TIME)
 )
 _FORMAT = re.compile(r"([5-8])([NEOMS])(1|1\.5|2)", re.I | re.A)
 
@@ -127,13 +132,13 @@ ROM_REFUSES = (READ_TIMES[-1], *WRITE_TIMES)
 
 DELAYS = (
     Key("latch", GATE_TIME, "address latch, input or enable to output, the longer"),
-    Key("latch-setup", GATE_TIME, "its input before ALE falls, the least"),
-    Key("latch-hold", GATE_TIME, "its input after ALE falls, the least"),
+    Key("latch-setup", GATE_TIME, "the latch's input before ALE falls, the least"),
+    Key("latch-hold", GATE_TIME, "the latch's input after ALE falls, the least"),
     Key("address-buffer", GATE_TIME, "buffers of the address lines"),
     Key("data-buffer", GATE_TIME, "buffers of the data bus, in to out, either way"),
-    Key("data-buffer-off", GATE_TIME, "their turning off after RD has ended"),
-    Key("control-buffer", GATE_TIME, "buffers and gates of RD, WR and IO/M"),
-    Key("decoder", GATE_TIME, "address decoder, address to chip enable"),
+    Key("data-buffer-off", GATE_TIME, "buffers of the data bus turning off after RD"),
+    Key("control-buffer", GATE_TIME, "buffers and gates of the lines RD and WR"),
+    Key("decoder", GATE_TIME, "address decoder, address to chip enable; IO/M gates it"),
     Key("ready", GATE_TIME, "wait generator, chip enable to READY"),
 )
 

@@ -34,6 +34,7 @@ class Context:
         ends: the board's serial ends.
         joined: those that are joined to the outside.
         folder: from where files are named.
+        timed: chips and devices of which the board file states times.
     """
 
     symbols: Mapping[str, int] = field(default_factory=dict)
@@ -44,6 +45,7 @@ class Context:
     ends: Sequence[str] = ()
     joined: Sequence[str] = ()
     folder: Path = Path()
+    timed: Sequence[str] = ()
 
 
 class Completion(NamedTuple):

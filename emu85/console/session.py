@@ -105,6 +105,7 @@ class Session:
             ends=list(self.machine.board.serial_ends),
             joined=[name for name, _ in self.links],
             folder=self.folder,
+            timed=self.machine.board.description.timed,
         )
 
     @property

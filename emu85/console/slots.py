@@ -86,6 +86,9 @@ KINDS: dict[str, Kind] = {
     "TIME": Duration(),
     "WHERE": Name("a TCP port such as 4000, or ADDRESS:PORT"),
     "WORD": Named("a console word", lambda c: c.words, "there are no words"),
+    "TIMED": Named(
+        "a chip or device", lambda c: c.timed, "this board's file states no times of its chips"
+    ),
     "VALUE": Address("a 16-bit value (0000 to FFFF) or a symbol", 0xFFFF),
 }
 """By the name that stands in a form's usage."""

@@ -194,13 +194,16 @@ class Part:
     """A CPU part and its limits.
 
     Attributes:
-        t_cyc_min, t_cyc_max: the CLK periods it is made for, ns.
+        t_cyc_min, t_cyc_max: the CLK periods it is made for, ns, as printed.
+        crystal_max: the fastest crystal it is sold for, Hz.  2 / 12 MHz is less than the 167 ns
+            that are printed, for they are rounded.
         limits: by symbol.
     """
 
     name: str
     t_cyc_min: int
     t_cyc_max: int
+    crystal_max: int
     source: str
     limits: Mapping[str, Limit]
 
@@ -221,7 +224,9 @@ class Part:
         return Timing(**{one.attribute: float(one.ns(t, waits)) for one in self.limits.values()})
 
 
-def _part(name: str, column: int, t_cyc_min: int, differing: Mapping[str, int]) -> Part:
+def _part(
+    name: str, column: int, t_cyc_min: int, crystal_max: int, differing: Mapping[str, int]
+) -> Part:
     sheet = "8085A/8085A-2" if "H" not in name else "8085AH/8085AH-2/8085AH-1"
     limits = {
         row.symbol: Limit(
@@ -236,18 +241,18 @@ def _part(name: str, column: int, t_cyc_min: int, differing: Mapping[str, int]) 
         for row in ROWS
     }
     source = f"{sheet} data sheet, A.C. characteristics (value from memory)"
-    return Part(name, t_cyc_min, 2000, source, MappingProxyType(limits))
+    return Part(name, t_cyc_min, 2000, crystal_max, source, MappingProxyType(limits))
 
 
 PARTS: Mapping[str, Part] = MappingProxyType(
     {
         part.name: part
         for part in (
-            _part("8085AH", 0, 320, {}),
-            _part("8085AH-2", 1, 200, {}),
-            _part("8085AH-1", 2, 167, {}),
-            _part("8085A", 0, 320, _OLDER),
-            _part("8085A-2", 1, 200, _OLDER),
+            _part("8085AH", 0, 320, 6_250_000, {}),
+            _part("8085AH-2", 1, 200, 10_000_000, {}),
+            _part("8085AH-1", 2, 167, 12_000_000, {}),
+            _part("8085A", 0, 320, 6_250_000, _OLDER),
+            _part("8085A-2", 1, 200, 10_000_000, _OLDER),
         )
     }
 )

@@ -87,6 +87,7 @@ def test_formulas_give_the_printed_numbers(part: str) -> None:
 @pytest.mark.parametrize("part", CLOCKS)
 def test_shortest_period_is_that_of_the_printed_numbers(part: str) -> None:
     assert (PARTS[part].t_cyc_min, PARTS[part].t_cyc_max) == (CLOCKS[part], 2000)
+    assert round(2e9 / PARTS[part].crystal_max) == CLOCKS[part]
 
 
 def test_each_wait_state_adds_a_period_to_five_limits_and_no_other() -> None:

@@ -3,6 +3,7 @@
 from emu85.console import registry
 from emu85.console.words import (
     asking,
+    budgeting,
     changing,
     files,
     going_back,
@@ -21,6 +22,7 @@ _ORDER = (
     stopping,
     looking,
     spending,
+    budgeting,
     changing,
     talking,
     joining,
