@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
 from emu85.errors import UserError
+from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
     from emu85.timing.budget import Budget
@@ -19,6 +20,8 @@ T = TypeVar("T")
 _ENOUGH, _NOT_ENOUGH = 0, 1
 """Exit statuses; a mistake in what is asked for gives 2."""
 _EVERY = ""
+"""Instead of a name: all memory chips."""
+_PRINTED = "-"
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -60,19 +63,27 @@ def print_budget(options: argparse.Namespace) -> int:
     Raises:
         UserError: options or a board that cannot be taken.
     """
+    from emu85.board.shelf import find_board
     from emu85.firmware.files import atomic_write
     from emu85.timing import budget_data, budget_text
 
+    keep_apart((("the board file", find_board(options.board)), ("the JSON file", _file(options))))
     found = _budget(options)
-    if options.json == "-":
+    if options.json == _PRINTED:
         print(budget_data.write_json(found), end="")
     elif options.explain is not None:
         print(budget_text.explain(found, options.explain), end="")
     else:
         print(budget_text.write_text(found), end="")
-    if options.json and options.json != "-":
-        atomic_write(options.json, budget_data.write_json(found))
+    file = _file(options)
+    if file:
+        atomic_write(file, budget_data.write_json(found))
     return _ENOUGH if found.suffices else _NOT_ENOUGH
+
+
+def _file(options: argparse.Namespace) -> str | None:
+    """The JSON file, unless it is to be printed."""
+    return None if options.json == _PRINTED else options.json
 
 
 def _budget(options: argparse.Namespace) -> Budget:

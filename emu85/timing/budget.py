@@ -1,6 +1,6 @@
 """The memory-access budget: what the CPU gives at a clock, less what board and chips need.
 
-Every path (:mod:`emu85.timing.paths`) is a straight line in the CLK period T: the CPU gives
+Every path (:mod:`emu85.timing.budget_paths`) is a straight line in the CLK period T: the CPU gives
 ``(h/2 + w*N) * T + c`` with N wait states, the board needs a fixed time, and the difference is the
 slack.  So the fewest wait states at a T, and the shortest T with given wait states, are each found
 by one division.  Sums are exact fractions; only what is shown is rounded.
@@ -20,7 +20,7 @@ from emu85.board.description import BoardDescription, ChipUse, DeviceUse, Select
 from emu85.board.quantities import size_text
 from emu85.errors import UserError, nearest
 from emu85.timing.ac_table import Limit, Part, part_named
-from emu85.timing.paths import LATCH_PATHS, LATCHED_DELAYS, PATHS, READY_PATH, Path, Whose
+from emu85.timing.budget_paths import LATCH_PATHS, LATCHED_DELAYS, PATHS, READY_PATH, Path, Whose
 
 NS = 10**9
 """In a second."""

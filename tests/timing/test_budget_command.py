@@ -131,6 +131,15 @@ def test_mistakes(capsys: Captured, words: tuple[str, ...], message: str) -> Non
     assert text.startswith("emu85: ")
 
 
+def test_the_board_file_is_not_written_over(capsys: Captured, tmp_path: Path) -> None:
+    file = tmp_path / "mine.yaml"
+    text = "name: mine\ncrystal: 4 MHz\nmemory:\n  - {chip: 2716, at: 0}\n"
+    file.write_text(text)
+    status, message = told(capsys, str(file), "--json", str(file))
+    assert (status, file.read_text()) == (2, text)
+    assert "the JSON file would be written over the board file" in message
+
+
 def test_a_board_without_times(capsys: Captured, tmp_path: Path) -> None:
     file = tmp_path / "bare.yaml"
     file.write_text("name: bare\ncrystal: 4 MHz\nmemory:\n  - {chip: 2716, at: 0}\n")
