@@ -473,6 +473,12 @@ def _add_lesson(parser: argparse.ArgumentParser) -> None:
     add_options(parser)
 
 
+def _add_delay(parser: argparse.ArgumentParser) -> None:
+    from emu85.delay_command import add_options
+
+    add_options(parser)
+
+
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "run": (_add_run, "run firmware on a board, with the console"),
     "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
@@ -486,5 +492,6 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "profile": (_add_profile, "run firmware and say where its time goes: routines, ports, lines"),
     "lesson": (_add_lesson, "exercises on machine cycles and T-states, judged by the machine"),
     "budget": (_add_budget, "what memory and ports leave of the CPU's time at a crystal, in ns"),
+    "delay": (_add_delay, "write code that takes a wanted time, and prove it by running it"),
     "convert": (_add_convert, "convert an image between HEX and binary"),
 }
