@@ -58,6 +58,9 @@ KINDS: dict[str, Kind] = {
     "BUTTON": Named(
         "a key, button or keypad", _pressed, "this board has no key or button to press"
     ),
+    "CHIP": Named(
+        "a chip or device", lambda c: c.timed, "this board's file states no times of its chips"
+    ),
     "CONDITION": Condition(),
     "COUNT": Number("a count (decimal, from 1)", 10, 1, 1_000_000_000),
     "CYCLE": Choice(f"a cycle type ({', '.join(_CYCLES)})", _CYCLES),
@@ -86,9 +89,6 @@ KINDS: dict[str, Kind] = {
     "TIME": Duration(),
     "WHERE": Name("a TCP port such as 4000, or ADDRESS:PORT"),
     "WORD": Named("a console word", lambda c: c.words, "there are no words"),
-    "TIMED": Named(
-        "a chip or device", lambda c: c.timed, "this board's file states no times of its chips"
-    ),
     "VALUE": Address("a 16-bit value (0000 to FFFF) or a symbol", 0xFFFF),
 }
 """By the name that stands in a form's usage."""

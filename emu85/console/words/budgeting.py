@@ -20,11 +20,11 @@ def whole_budget(session: Session) -> None:
     _show(session, write_text(_budget(session)))
 
 
-@form("budget TIMED", "its sums for one chip or device, line by line")
-def budget_of(session: Session, timed: str) -> None:
+@form("budget CHIP", "its sums for one chip or device, line by line")
+def budget_of(session: Session, chip: str) -> None:
     from emu85.timing.budget_text import explain
 
-    _show(session, explain(_budget(session), timed))
+    _show(session, explain(_budget(session), chip))
 
 
 def _budget(session: Session) -> Budget:
