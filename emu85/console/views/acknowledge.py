@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from emu85.bus.cycles import Cycle
+from emu85.bus.expand import is_given
 from emu85.bus.trace import Trace
-from emu85.console.views.bus import is_given_away
 from emu85.isa import INSTRUCTIONS, Instruction
 
 _FORGOTTEN = "interrupt acknowledge"
@@ -80,7 +80,7 @@ def _neighbours(trace: Trace, at: int, step: int) -> tuple[list[int], bool]:
         record = trace[i]
         if int(record["type"]) == Cycle.INA:
             found.append(int(record["data"]))
-        elif not is_given_away(record):
+        elif not is_given(record):
             return found, True
         i += step
     return found, len(found) == _MOST - 1

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, READS, STATES, Cycle, Levels
+from emu85.bus.expand import is_given
 from emu85.bus.lines import Line
 from emu85.console.folding import folded
 from emu85.console.views.places import Places
@@ -62,14 +63,9 @@ def levels(record: Record) -> Levels:
     cycle = Cycle(int(record["type"]))
     if cycle is Cycle.BI and int(record["lines"]) & Line.IO_M:
         return BI_ACKNOWLEDGE
-    if is_given_away(record):
+    if is_given(record):
         return replace(LEVELS[cycle], ale=0)  # the CPU's pin; a bus master has its own
     return LEVELS[cycle]
-
-
-def is_given_away(record: Record) -> bool:
-    """Whether the CPU has no part in this record: hold, or a bus master's cycle."""
-    return bool(int(record["type"]) == Cycle.HOLD or int(record["lines"]) & Line.HLDA)
 
 
 def header(width: int) -> list[str]:

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from typing import Any
 
 from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.expand import is_given
 from emu85.bus.lines import Line
 from emu85.console.views.acknowledge import jammed_cycle, jammed_instruction, jammed_text
-from emu85.console.views.bus import is_given_away
 from emu85.console.views.places import Places
 from emu85.firmware import disassemble
 from emu85.machine import Machine
@@ -46,9 +46,9 @@ def instruction_of(machine: Machine) -> str:
     own = 0
     for record in machine.trace.last(_LONGEST)[::-1]:
         kind = Cycle(int(record["type"]))
-        if own and is_given_away(record):
+        if own and is_given(record):
             continue
-        if kind in STATES or is_given_away(record):
+        if kind in STATES or is_given(record):
             return ""
         own += 1
         number = f"machine cycle {own}"
