@@ -473,6 +473,12 @@ def _add_lesson(parser: argparse.ArgumentParser) -> None:
     add_options(parser)
 
 
+def _add_card(parser: argparse.ArgumentParser) -> None:
+    from emu85.card_command import add_options
+
+    add_options(parser)
+
+
 def _add_delay(parser: argparse.ArgumentParser) -> None:
     from emu85.delay_command import add_options
 
@@ -491,6 +497,7 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "burn-check": (_add_burn_check, "examine an image against its EPROM and board before burning"),
     "profile": (_add_profile, "run firmware and say where its time goes: routines, ports, lines"),
     "lesson": (_add_lesson, "exercises on machine cycles and T-states, judged by the machine"),
+    "card": (_add_card, "the timing card of an instruction: what each of its T-states does"),
     "budget": (_add_budget, "what memory and ports leave of the CPU's time at a crystal, in ns"),
     "delay": (_add_delay, "write code that takes a wanted time, and prove it by running it"),
     "convert": (_add_convert, "convert an image between HEX and binary"),

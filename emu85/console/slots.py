@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from emu85.bus.cycles import DESCRIPTIONS, STATES, Cycle
+from emu85.console.instruction_kind import CardSubject
 from emu85.console.kinds import (
     Address,
     Choice,
@@ -67,6 +68,7 @@ KINDS: dict[str, Kind] = {
     "END": Named("a serial end", lambda c: c.ends, "this board has no serial line"),
     "FILE": File(),
     "FLAG": Choice(f"a flag ({', '.join(FLAGS)})", FLAGS),
+    "INSTRUCTION": CardSubject(),
     "JOINED": Named("a joined end", lambda c: c.joined, "no serial end is joined"),
     "KEY": Name("a key of a keypad"),
     "LEVEL": Choice("0 or 1", {"0": "low", "1": "high"}),

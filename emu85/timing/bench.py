@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,14 +100,12 @@ class Ran(NamedTuple):
         rows: what was to happen, a row each record.
         records: the machine cycles, structured array of ``bus.trace.RECORD``.
         end_t: T-state at which the last record ends.
-        before: the record before the first.
         counted: which records are of the subject and not before or after it.
     """
 
     rows: tuple[MachineCycle, ...]
     records: NDArray[np.void]
     end_t: int
-    before: Any
     counted: range
 
     def length(self, index: int) -> int:
@@ -246,8 +244,7 @@ def _reset(machine: Machine, subject: Subject, situation: Situation) -> Ran:
     machine.reset()
     machine.step()
     records = machine.trace.last(3)
-    before = machine.trace.last(4)[0]
-    return Ran((_FETCH, _RESET, _FETCH), records, machine.t, before, range(1, 2))
+    return Ran((_FETCH, _RESET, _FETCH), records, machine.t, range(1, 2))
 
 
 _EVENTS: Mapping[Event, Callable[[Machine, Subject, Situation], Ran]] = {
@@ -267,7 +264,6 @@ def _measured(
     machine: Machine, situation: Situation, rows: tuple[MachineCycle, ...], counted: range
 ) -> Ran:
     """Step through the rows, a machine cycle each."""
-    before = machine.trace.last(1)[0]
     for row in rows:
         _set_waits(machine, situation, row.kind)
         machine.step()
@@ -275,7 +271,7 @@ def _measured(
     end_t = machine.t
     if Cycle(int(records["type"][-1])) is Cycle.HALT:
         end_t = int(records["t"][-1]) + 1
-    return Ran(rows, records, end_t, before, counted)
+    return Ran(rows, records, end_t, counted)
 
 
 def _set_waits(machine: Machine, situation: Situation, kind: Cycle) -> None:

@@ -89,19 +89,19 @@ def _state(cycle: CardCycle, state: State) -> list[str]:
 
 
 def _heading(cycle: CardCycle) -> str:
-    levels = cycle.levels
     label = f"M{cycle.number}" if cycle.number else "--"
+    return f"{label}  {cycle.kind.name:<5} {cycle.description:<22} {levels_text(cycle)}".rstrip()
+
+
+def levels_text(cycle: CardCycle) -> str:
+    """The status lines, and which strobe there is; ``-`` is a line that floats."""
+    levels = cycle.levels
     pins = (("IO/M", levels.io_m), ("S1", levels.s1), ("S0", levels.s0))
     status = "  ".join(f"{name} {'-' if level is None else level}" for name, level in pins)
-    return f"{label}  {cycle.kind.name:<5} {cycle.description:<22} {status}{_strobe(cycle)}"
-
-
-def _strobe(cycle: CardCycle) -> str:
-    levels = cycle.levels
     for name, level in (("RD", levels.rd), ("WR", levels.wr), ("INTA", levels.inta)):
         if level == 0:
-            return f"  {name} low"
-    return "" if cycle.is_state else "  no strobe"
+            return f"{status}  {name} low"
+    return status if cycle.is_state else f"{status}  no strobe"
 
 
 def buses(cycle: CardCycle) -> str:
@@ -109,7 +109,7 @@ def buses(cycle: CardCycle) -> str:
     assert cycle.address is not None
     high, low = cycle.address >> 8, cycle.address & 0xFF
     if not cycle.levels.ale:
-        return f"A8-A15 {high:02X}, which nobody looks at; AD0-AD7 floating"
+        return "A8-A15 not defined, AD0-AD7 floating"
     where = f"A8-A15 {high:02X}, AD0-AD7 {low:02X}"
     source = f"address {cycle.address:04X} is {cycle.source}"
     if cycle.data is None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import enum
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from emu85.errors import UserError, nearest
@@ -97,20 +98,26 @@ def instruction_subject(opcode: int, operand: int | None = None) -> Subject:
     return Subject(INSTRUCTIONS[opcode], operand)
 
 
-def subject_named(text: str) -> Subject:
+def subject_named(text: str, symbols: Mapping[str, int] | None = None) -> Subject:
     """What the user means.
+
+    Args:
+        symbols: names that an operand may have.
 
     Raises:
         UserError: nothing there is; with the nearest there is.
     """
     words = " ".join(text.upper().split())
-    found = _event(words)
+    known = {name.upper(): value for name, value in (symbols or {}).items()}
+    found = _event(words, known)
     if found:
         return found
     mnemonic, _, rest = words.partition(" ")
     alike = [one for one in INSTRUCTIONS if mnemonic == one.mnemonic or mnemonic in one.aliases]
     if alike:
-        return _with_operands(text, alike, [word.strip() for word in rest.split(",") if rest])
+        return _with_operands(
+            text, alike, [word.strip() for word in rest.split(",") if rest], known
+        )
     if _OPCODE.fullmatch(words):
         return Subject(INSTRUCTIONS[int(words.removesuffix("H"), 16)])
     raise UserError(
@@ -121,7 +128,7 @@ def subject_named(text: str) -> Subject:
     )
 
 
-def _event(words: str) -> Subject | None:
+def _event(words: str, symbols: Mapping[str, int]) -> Subject | None:
     packed = words.replace(" ", "")
     for subject in EVENTS:
         if subject.event is not Event.INTR and subject.name.replace(" ", "") == packed:
@@ -133,7 +140,7 @@ def _event(words: str) -> Subject | None:
         raise UserError(
             "INTR is answered by an instruction", expected="INTR RST 0 to INTR RST 7, or INTR CALL"
         )
-    found = subject_named(rest)
+    found = subject_named(rest, symbols)
     instruction = found.instruction
     if found.event or instruction is None or instruction.mnemonic not in ("RST", "CALL"):
         raise UserError(
@@ -143,7 +150,9 @@ def _event(words: str) -> Subject | None:
     return Subject(instruction, found.operand, Event.INTR)
 
 
-def _with_operands(text: str, alike: list[Instruction], written: list[str]) -> Subject:
+def _with_operands(
+    text: str, alike: list[Instruction], written: list[str], symbols: Mapping[str, int]
+) -> Subject:
     """The one of a mnemonic's instructions that has these operands.
 
     Raises:
@@ -158,7 +167,7 @@ def _with_operands(text: str, alike: list[Instruction], written: list[str]) -> S
         if not values or (carried and values == [carried[0].value.upper()]):
             return Subject(one)
         if carried and len(values) == 1:
-            return Subject(one, _value(values[0], OPERAND_BYTES[carried[0]]))
+            return Subject(one, _value(values[0], OPERAND_BYTES[carried[0]], symbols))
     forms = list(dict.fromkeys(one.text() for one in alike))
     shown = forms if len(forms) <= _MOST_SHOWN else [*forms[: _MOST_SHOWN - 1], "..."]
     wrong = f"{text.strip()!r} is no instruction"
@@ -172,16 +181,18 @@ def _with_operands(text: str, alike: list[Instruction], written: list[str]) -> S
 _MOST_SHOWN = 8
 
 
-def _value(text: str, size: int) -> int:
-    """A byte or word in hexadecimal unless a suffix says otherwise.
+def _value(text: str, size: int, symbols: Mapping[str, int]) -> int:
+    """A byte or word in hexadecimal unless a suffix says otherwise, or a symbol.
 
     Raises:
         UserError: it is none, or too large.
     """
-    value = read_number(text, 2 * size)
-    if value is None or value >= 1 << 8 * size:
+    named = symbols.get(text) if not text[:1].isdigit() else None
+    value = read_number(text, 2 * size) if named is None else named
+    if value is None or not 0 <= value < 1 << 8 * size:
         raise UserError(
             f"{text!r} is no operand here",
             expected="a byte, 00 to FF" if size == 1 else "a number, 0000 to FFFF",
+            nearest=nearest(text, symbols),
         )
     return value

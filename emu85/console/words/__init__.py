@@ -4,6 +4,7 @@ from emu85.console import registry
 from emu85.console.words import (
     asking,
     budgeting,
+    cards,
     changing,
     files,
     going_back,
@@ -23,6 +24,7 @@ _ORDER = (
     looking,
     spending,
     budgeting,
+    cards,
     changing,
     talking,
     joining,
