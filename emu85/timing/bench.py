@@ -8,7 +8,7 @@ address: only the time is taken from the board, so no device of it is disturbed.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -19,7 +19,7 @@ from emu85.bus.lines import BY_NAME, Line
 from emu85.cpu.layout import WAIT_MASK, WAIT_SHIFT
 from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import Addr, Instruction, MachineCycle, Op, Operand
-from emu85.isa.acknowledge import RESTART_INPUT, jammed
+from emu85.isa.acknowledge import RESTART_INPUT, VECTORS, jammed
 from emu85.isa.terms import OPERAND_BYTES
 from emu85.machine import Machine
 from emu85.timing.subjects import INPUTS, Event, Subject
@@ -200,7 +200,13 @@ def _input(machine: Machine, subject: Subject, situation: Situation) -> Ran:
     _code(machine, situation, _NOP)
     machine.registers.ie, machine.registers.masks = 1, 0
     _at(machine, 1, BY_NAME[INPUTS[subject.event].casefold()], 1)
-    return _measured(machine, situation, (_FETCH, *RESTART_INPUT), range(1, 4))
+    return _measured(machine, situation, (_FETCH, *_restart(subject.event)), range(1, 4))
+
+
+def _restart(event: Event) -> tuple[MachineCycle, ...]:
+    """The rows by which an input is taken, with its own vector."""
+    *first, last = RESTART_INPUT
+    return (*first, replace(last, does=Op.RESTART, operand=VECTORS[INPUTS[event]]))
 
 
 def _intr(machine: Machine, subject: Subject, situation: Situation) -> Ran:
@@ -218,7 +224,7 @@ def _halt(machine: Machine, subject: Subject, situation: Situation) -> Ran:
     machine.registers.ie, machine.registers.masks = 1, 0
     fetch = _fetch_waits(situation)
     _at(machine, _FETCH.t_states + fetch + _SHOWN_HALT - 1, Line.RST75, 1)
-    return _measured(machine, situation, (_FETCH, _HALTED, *RESTART_INPUT), range(2))
+    return _measured(machine, situation, (_FETCH, _HALTED, *_restart(Event.RST75)), range(2))
 
 
 def _fetch_waits(situation: Situation) -> int:

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, STATES, WRITES, Cycle, Levels
-from emu85.isa import Addr, Instruction, MachineCycle, Op
+from emu85.isa import Addr, Instruction, MachineCycle, Op, Reg
 from emu85.timing.ac_table import PARTS, STANDARD, Part
 from emu85.timing.bench import WAITING, Bench, Ran, Situation
 from emu85.timing.subjects import Event, Subject
@@ -253,6 +253,8 @@ def _source(subject: Subject) -> str:
 
 def _notes(subject: Subject) -> Iterator[str]:
     one = subject.instruction
+    if one is not None and any(_uses_inner(row) for row in one.cycles):
+        yield "W, Z and TMP are registers inside the CPU that no instruction names."
     if subject.event is Event.INTR:
         yield _INTA_NOTE
     if subject.event in _EVENT_NOTES:
@@ -269,13 +271,19 @@ def _notes(subject: Subject) -> Iterator[str]:
         yield _OVERLAP
 
 
+def _uses_inner(row: MachineCycle) -> bool:
+    moves = row.kind not in (Cycle.OF, Cycle.BI) and row.register in (Reg.W, Reg.Z, Reg.TMP)
+    return moves or row.does in (Op.DE_TO_WZ, Op.HL_PLUS_Z, Op.SP_PLUS_Z)
+
+
 _INTA_NOTE = (
     "INTA cycles have no wait states here: a board file states them of addresses and ports, and "
     "these cycles select neither."
 )
 _INPUT_NOTE = (
     "Interrupt inputs are sampled one T-state before an instruction ends; the fetch shown before "
-    "it is the one in which that happens."
+    "it is the one in which that happens. A drawing has an input change where the machine cycle "
+    "that has seen it begins."
 )
 _EVENT_NOTES = {
     Event.TRAP: _INPUT_NOTE,

@@ -172,10 +172,11 @@ def _second(row: MachineCycle) -> str:
         return "inside the CPU; READY is not looked at"
     if row.kind is Cycle.INA:
         return f"INTA falls in place of RD, AD0-AD7 are let go; PC is held; {_READY}"
+    moves = _MOVES_ON.get(row.address, "")
+    ends = f"{moves}; {_READY}" if moves else _READY
     if row.kind in WRITES:
-        return f"WR falls; the CPU puts {register_text(row.register)} on AD0-AD7; {_READY}"
-    moves = _MOVES_ON.get(row.address)
-    return f"AD0-AD7 are let go, RD falls; {f'{moves}; ' if moves else ''}{_READY}"
+        return f"WR falls; the CPU puts {register_text(row.register)} on AD0-AD7; {ends}"
+    return f"AD0-AD7 are let go, RD falls; {ends}"
 
 
 def _third(row: MachineCycle, place: Place) -> str:
@@ -236,7 +237,7 @@ def inner_text(row: MachineCycle, place: Place) -> str:
     """What the two further T-states of a fetch of six are for."""
     does = operation_text(row)
     if does:
-        return f"the 16-bit incrementer is used: {does}" if row.does in _PAIR_OPS else does
+        return f"16-bit incrementer, {does}" if row.does in _PAIR_OPS else does
     if place.instruction is not None and place.instruction.condition is not None:
         return "SP is made ready for a push that may come"
     return "SP is made ready for the push"
@@ -244,8 +245,7 @@ def inner_text(row: MachineCycle, place: Place) -> str:
 
 def _verdict(row: MachineCycle, place: Place) -> str:
     """What the look at the condition comes to."""
-    condition = place.instruction.condition if place.instruction else None
-    assert condition is not None
+    condition = _condition(place)
     if place.met:
         return f"{condition.name} is met ({CONDITION_TEXT[condition]}), so it goes on"
     passed = "; PC passes over byte 3, which is not read" if row.skips else ""
@@ -255,20 +255,22 @@ def _verdict(row: MachineCycle, place: Place) -> str:
 def purpose(row: MachineCycle, place: Place) -> str:
     """Why a machine cycle is there, in a few words."""
     text = _aim(row, place)
-    if row.kind in STATES:
+    if row.kind in STATES or (row.kind is Cycle.BI and not row.acknowledges):
         return text
-    does = operation_text(row)
-    if row.kind is Cycle.BI and not row.acknowledges:
-        return text
+    if row.t_states > 4:
+        inner = "look at the condition" if row.tests else inner_text(row, place)
+        text = f"{text}; two more T-states: {inner}"
+    elif not row.tests:
+        text = _joined(text, operation_text(row))
     if row.tests and not place.met:
-        condition = place.instruction.condition if place.instruction else None
-        assert condition is not None
-        return f"{text}; {condition.name} is not met: the end"
-    if row.t_states > 4 and not does and not row.tests:
-        return f"{text}; {inner_text(row, place)}"
-    if row.tests and row.t_states > 4:
-        return f"{text}; look at the condition"
-    return _joined(text, does)
+        return f"{text}; {_condition(place).name} is not met: the end"
+    return text
+
+
+def _condition(place: Place) -> Condition:
+    condition = place.instruction.condition if place.instruction else None
+    assert condition is not None
+    return condition
 
 
 def _aim(row: MachineCycle, place: Place) -> str:

@@ -193,8 +193,9 @@ def test_mov_m_a_says_why_it_costs_seven(bench: Bench) -> None:
 
 def test_how_interrupts_are_taken(events: dict[str, Card]) -> None:
     """User's Manual, October 1979, section 2.3 (value from memory): 12 T-states, or 18 by CALL."""
-    for name in ("TRAP", "RST 7.5", "RST 6.5", "RST 5.5"):
+    for name, vector in (("TRAP", 0x24), ("RST 7.5", 0x3C), ("RST 6.5", 0x34), ("RST 5.5", 0x2C)):
         (way,) = events[name].ways
+        assert way.own[-1].purpose.endswith(f"PC <- {vector:04X}")
         assert [cycle.kind.name for cycle in way.own] == ["BI", "MW", "MW"]
         assert way.t_states == way.length == 12
         levels = way.own[0].levels
