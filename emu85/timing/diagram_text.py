@@ -1,0 +1,169 @@
+r"""A timing diagram of characters.
+
+Each T-state is two halves wide, CLK low and CLK high, and a pin is one line::
+
+               T1    T2    T3    T4
+    ALE        /--\________________
+    AD0-AD7    X00===......X3E......
+
+A level changes at the first column of its half.  Nothing rests on colour, and in the plain
+form every character is ASCII.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from emu85.bus.expand import State
+from emu85.bus.pins import UNDEFINED, WIDTHS, Level
+from emu85.timing.stretch import Gap, Stretch, drawn_pins, without_rest
+
+_LABEL = 10
+"""Columns before the diagram."""
+_HALF = 3
+"""Columns of half a T-state."""
+_GAP = 8
+"""Columns of T-states left out."""
+
+
+class Marks(NamedTuple):
+    """The characters that a diagram is drawn with."""
+
+    high: str
+    low: str
+    floating: str
+    undefined: str
+    rise: str
+    fall: str
+    cross: str
+    bus: str
+    gap: str
+    begin: str
+
+
+PLAIN = Marks("-", "_", ".", "?", "/", "\\", "X", "=", "~", "|")
+"""ASCII alone."""
+BLOCKS = Marks("▔", "▁", "┄", "?", "╱", "╲", "╳", "═", "~", "│")  # noqa: RUF001
+"""For terminals that have them."""
+
+
+def text_diagram(
+    stretch: Stretch,
+    *,
+    width: int = 80,
+    pins: Sequence[str] | None = None,
+    marks: Marks = PLAIN,
+) -> Iterator[str]:
+    """The lines of the diagram, cut into bands that fit the width.
+
+    Args:
+        width: columns.
+        pins: names of the pins to draw; those of the bus, and what else is active, if not given.
+    """
+    states = stretch.states()
+    shown = drawn_pins(states, pins)
+    room = max(width - _LABEL, 2 * _HALF)
+    before: dict[str, Level] = {}
+    for number, band in enumerate(_bands(list(without_rest(states)), room)):
+        if number:
+            yield ""
+        yield from _heads(band, stretch.names, room, marks)
+        for pin in shown:
+            row = "".join(_pieces(band, pin, before.get(pin, UNDEFINED), pin in before, marks))
+            yield f"{pin:<{_LABEL}}{row}".rstrip()
+        last = next(one for one in reversed(band) if isinstance(one, State))
+        before = dict(last.second)
+
+
+def key_line(marks: Marks = PLAIN) -> str:
+    """What the characters mean."""
+    return (
+        f"{marks.high} high  {marks.low} low  {marks.floating} floating  "
+        f"{marks.undefined} unspecified  {marks.cross}3E{marks.bus} a byte on a bus"
+    )
+
+
+def _columns(one: State | Gap) -> int:
+    return _GAP if isinstance(one, Gap) else 2 * _HALF
+
+
+def _bands(states: Sequence[State | Gap], room: int) -> Iterator[list[State | Gap]]:
+    """Cut at the start of a machine cycle where that helps, else between T-states."""
+    band: list[State | Gap] = []
+    used = 0
+    for place, one in enumerate(states):
+        begins = place == 0 or states[place - 1].record != one.record
+        ahead = _columns(one)
+        if begins:
+            ahead = sum(_columns(each) for each in states if each.record == one.record)
+        full = used + _columns(one) > room
+        if band and (full or (used + ahead > room >= ahead)):
+            yield band
+            band, used = [], 0
+        band.append(one)
+        used += _columns(one)
+    if band:
+        yield band
+
+
+def _heads(
+    band: Sequence[State | Gap], names: Sequence[str], room: int, marks: Marks
+) -> Iterator[str]:
+    """The machine cycles, and below them the T-states."""
+    cycles, t_states = "", ""
+    first = next((one for one in band if isinstance(one, State)), None)
+    record = -1
+    for one in band:
+        if one.record != record:
+            # A name may run on over the T-states of its own cycle, and not further.
+            cycles = cycles[: len(t_states)].ljust(len(t_states))
+            cycles += f"{marks.begin}{names[one.record]}"
+            record = one.record
+        if isinstance(one, Gap):
+            t_states += f"{marks.gap} {one.count}".ljust(_GAP)
+        else:
+            t_states += one.name.ljust(2 * _HALF)
+    label = f"T {first.t}" if first else ""
+    yield f"{label:<{_LABEL}}{cycles[:room]}".rstrip()
+    yield f"{'':<{_LABEL}}{t_states}".rstrip()
+
+
+def _pieces(
+    band: Sequence[State | Gap], pin: str, before: Level, is_known: bool, marks: Marks
+) -> Iterator[str]:
+    is_bus = WIDTHS.get(pin, 1) > 1
+    is_known &= not is_bus  # a byte is written where it comes to the bus, and in each band
+    for one in band:
+        if isinstance(one, Gap):
+            yield marks.gap * (_GAP - 1) + " "
+            is_known = False
+            continue
+        for half in (one.first, one.second):
+            level = half[pin]
+            changes = not is_known or level != before
+            piece = _bus if is_bus else _line
+            yield piece(level, before if is_known else level, changes, marks)
+            before, is_known = level, True
+
+
+def _line(level: Level, before: Level, changes: bool, marks: Marks) -> str:
+    body = _body(level, marks)
+    if not changes or level == before:
+        return body * _HALF
+    edge = marks.rise if level == 1 else marks.fall if level == 0 else body
+    return edge + body * (_HALF - 1)
+
+
+def _bus(level: Level, before: Level, changes: bool, marks: Marks) -> str:
+    if not isinstance(level, int):
+        return _body(level, marks) * _HALF
+    return f"{marks.cross}{level:02X}" if changes else marks.bus * _HALF
+
+
+def _body(level: Level, marks: Marks) -> str:
+    if level is None:
+        return marks.floating
+    if level is UNDEFINED:
+        return marks.undefined
+    return marks.high if level else marks.low

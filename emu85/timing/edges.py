@@ -1,0 +1,320 @@
+"""Where within a T-state each edge lies, from a part's AC characteristics.
+
+The data sheet gives limits, not moments: no sooner than, no later than.  One consistent
+set of moments is made of them, that of a part which is as slow as it may be:
+
+* ALE falls as late as tLCK lets it, and rises tLL before; control falls tLC after it.
+* The address is valid as late as tAC and tAL let it be.
+* Control rises with CLK in T3, as it is drawn there, or tCC after its fall if that is later.
+  A byte to be read comes as late as tAD, tRD and tLDR let it; it is let go of tRDH after
+  control rises, and AD0-AD7 float tAFR after it falls.
+* A byte to be written is valid as late as tDW and tWDL let it be.
+* READY changes as late as tARY, tLRY and tRYS let it; HOLD rises tHDS before the end of T2.
+* HLDA changes tHACK before CLK falls, and the bus tHABF or tHABE after it.
+
+CLK itself has no rise and fall times and is low for half of a T-state.  An input, and
+SOD, changes at the start of the machine cycle for which the trace has it.
+
+Source: 8085AH/8085AH-2/8085AH-1 data sheet, A.C. characteristics and waveforms
+(:mod:`emu85.timing.ac_table`; value from memory).  Defer to the data sheet of the part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from fractions import Fraction
+from functools import cache
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.bus.cycles import READS, STATES, WRITES, Cycle
+from emu85.bus.expand import (
+    Kind,
+    Shape,
+    Shaped,
+    byte_of,
+    is_given,
+    kind_of,
+    rest_shape,
+    shape,
+    turns_after,
+)
+from emu85.bus.lines import Line
+from emu85.bus.pins import (
+    ADDRESS_DATA,
+    ALE,
+    CLK,
+    HIGH_ADDRESS,
+    HLDA,
+    HOLD,
+    INTA,
+    PINS,
+    RD,
+    READY,
+    SAMPLED,
+    WR,
+    Level,
+)
+from emu85.timing.ac_table import Part
+
+_PS = 1000
+"""Picoseconds in a nanosecond."""
+_STROBES = (RD, WR, INTA)
+
+
+class Change(NamedTuple):
+    """A pin changes.
+
+    Attributes:
+        ps: picoseconds since power-on.
+        pin: one of ``bus.pins.PINS``.
+        level: what it changes to.
+    """
+
+    ps: int
+    pin: str
+    level: Level
+
+
+class Placed(NamedTuple):
+    """A pin may change in a machine cycle of some kind, ``ps`` after its start."""
+
+    ps: int
+    pin: str
+    level: Shaped
+
+
+class Placer:
+    """Places the edges of machine cycles for one part and crystal.
+
+    Attributes:
+        t_ps: a T-state in picoseconds, exactly.
+    """
+
+    def __init__(self, part: Part, crystal: Fraction) -> None:
+        """``crystal`` in Hz; CLK is half of it."""
+        self.t_ps = Fraction(2 * 10**12) / crystal
+        self._t = self.t_ps / _PS
+        self._part = part
+        self._cycle = cache(self._place_cycle)
+        self._rest = cache(self._place_rest)
+
+    def start_ps(self, t: int) -> int:
+        """When T-state ``t`` begins, in picoseconds since power-on."""
+        return round(t * self.t_ps)
+
+    def cycle(self, kind: Kind, comes_back: bool) -> tuple[Placed, ...]:
+        """The edges of a machine cycle, in order.
+
+        Args:
+            comes_back: the bus was given away until its start.
+        """
+        return self._cycle(kind, comes_back)
+
+    def rest(self, cycle: Cycle, turns: bool, was_given: bool) -> tuple[Placed, ...]:
+        """The edges of one T-state of HALT, HOLD or RESET.
+
+        Args:
+            turns: the bus is given away or comes back after it.
+            was_given: hold or a bus master's cycle came before it.
+        """
+        return self._rest(cycle, turns, was_given)
+
+    # --- one kind -----------------------------------------------------------------
+
+    def _place_cycle(self, kind: Kind, comes_back: bool) -> tuple[Placed, ...]:
+        found = shape(kind)
+        moments = self._moments(kind, comes_back)
+        return self._in_order(found, moments)
+
+    def _place_rest(self, cycle: Cycle, turns: bool, was_given: bool) -> tuple[Placed, ...]:
+        held = cycle is Cycle.HOLD and not was_given
+        first = self._turn_of_bus if held else self._address
+        moments = {name: {0: first} for name in PINS if name not in (CLK, HLDA)}
+        moments[HLDA] = {1: self._t - self._ns("tHACK")}
+        return self._in_order(rest_shape(cycle, turns), moments)
+
+    def _in_order(
+        self, found: Shape, moments: Mapping[str, Mapping[int, Fraction]]
+    ) -> tuple[Placed, ...]:
+        """The changes, each within the cycle however far the clock is from the part's own."""
+        end = round(len(found.names) * self.t_ps)
+        placed = (
+            one._replace(ps=min(max(one.ps, 0), end - 1)) for one in self._changes(found, moments)
+        )
+        return tuple(sorted(placed, key=lambda one: one.ps))
+
+    def _changes(
+        self, found: Shape, moments: Mapping[str, Mapping[int, Fraction]]
+    ) -> Iterator[Placed]:
+        """Each pin's level from the start, and wherever it differs from the half before.
+
+        Args:
+            moments: ns from the start of the cycle, by pin and half T-state; where there
+                is none the edge is at the start of the half.
+        """
+        before: Mapping[str, Shaped] = {}
+        for number, half in enumerate(found.halves):
+            for pin, level in half.items():
+                if number and before[pin] == level:
+                    continue
+                ns = moments.get(pin, {}).get(number, self._t * number / 2)
+                yield Placed(round(ns * _PS), pin, level)
+            before = half
+
+    def _moments(self, kind: Kind, comes_back: bool) -> dict[str, dict[int, Fraction]]:
+        t, waits = self._t, kind.waits
+        ale_fall = t - self._ns("tLCK")
+        control_fall = ale_fall + self._ns("tLC")
+        control_rise = max(control_fall + self._ns("tCC", waits), t * (Fraction(5, 2) + waits))
+        address = max(self._address, self._turn_of_bus if comes_back else Fraction(0))
+        third = 2 * (2 + waits)  # the half with which T3 begins
+        moments = {name: {0: address} for name in PINS if name not in (CLK, READY, HLDA)}
+        moments[ALE] = {0: max(ale_fall - self._ns("tLL"), address - self._address), 1: ale_fall}
+        moments[HIGH_ADDRESS][third + 2] = control_rise + self._ns("tCA")
+        moments[ADDRESS_DATA] |= self._byte(kind, address, control_fall, control_rise, third)
+        for strobe in _STROBES:
+            moments[strobe] |= {2: control_fall, third + 1: control_rise}
+        moments[READY] = self._ready(kind, address, ale_fall)
+        last = 2 * (kind.t_states + waits) - 1
+        moments[HLDA] = {last: (last + 1) * t / 2 - self._ns("tHACK")}
+        return moments
+
+    def _byte(
+        self,
+        kind: Kind,
+        address: Fraction,
+        control_fall: Fraction,
+        control_rise: Fraction,
+        third: int,
+    ) -> dict[int, Fraction]:
+        """When AD0-AD7 change after the address, by half."""
+        waits = kind.waits
+        if kind.cycle in WRITES and not kind.is_given:
+            valid = (control_rise - self._ns("tDW", waits), control_fall + self._ns("tWDL"))
+            return {2: min(valid)}
+        floats = {2: control_fall + self._ns("tAFR")}
+        if kind.cycle not in READS:
+            return floats
+        ale_fall = self._t - self._ns("tLCK")
+        comes = min(
+            address + self._ns("tAD", waits),
+            control_fall + self._ns("tRD", waits),
+            ale_fall + self._ns("tLDR", waits),
+        )
+        return {**floats, third: comes, third + 1: control_rise + self._ns("tRDH")}
+
+    def _ready(self, kind: Kind, address: Fraction, ale_fall: Fraction) -> dict[int, Fraction]:
+        """READY falls in T2, and rises before CLK does so in the last TW."""
+        if not kind.waits:
+            return {0: Fraction(0)}
+        set_up = self._ns("tRYS")
+        falls = min(
+            address + self._ns("tARY"),
+            ale_fall + self._ns("tLRY"),
+            self._t * Fraction(3, 2) - set_up,
+        )
+        rises = self._t * (kind.waits + Fraction(3, 2)) - set_up
+        return {0: Fraction(0), 2: falls, 2 * (1 + kind.waits): rises}
+
+    # --- moments that are the same in every kind --------------------------------------
+
+    @property
+    def _address(self) -> Fraction:
+        """When the address and the status lines are valid: ns from the start of T1."""
+        ale_fall = self._t - self._ns("tLCK")
+        return min(ale_fall + self._ns("tLC") - self._ns("tAC"), ale_fall - self._ns("tAL"))
+
+    @property
+    def _turn_of_bus(self) -> Fraction:
+        """When the bus floats, or is driven again: ns after the T-state in which HLDA turned."""
+        return self._ns("tHABF") - self._ns("tHACK")
+
+    def hold_rises(self) -> int:
+        """ps from the start of a machine cycle to the latest rise of a HOLD granted after it."""
+        return round((2 * self._t - self._ns("tHDS")) * _PS)
+
+    def _ns(self, symbol: str, waits: int = 0) -> Fraction:
+        return self._part.ns(symbol, self._t, waits)
+
+
+def changes(
+    records: Iterable[tuple[Any, int, Any]], placer: Placer, *, clock: bool = True
+) -> Iterator[Change]:
+    """Every change of a pin, in order of time; nothing is kept but the last levels.
+
+    Args:
+        records: as :func:`with_ends` gives them, with the bus record that follows.
+        clock: whether CLK is among them.
+    """
+    now: dict[str, Level] = {}
+    before: Any = None
+    for record, end, after in records:
+        for change in _of_record(record, end, before, after, placer):
+            if (clock or change.pin != CLK) and _differs(now, change):
+                now[change.pin] = change.level
+                yield change
+        before = record
+
+
+def with_ends(
+    records: NDArray[np.void], end_t: int, after: Any = None
+) -> Iterator[tuple[Any, int, Any]]:
+    """Each record with the T-state at which it ends, and the record that follows it.
+
+    Args:
+        records: ``bus.trace.RECORD``, oldest first, none left out.
+        end_t: T-state at which the last of them ends.
+        after: the record that follows the last, if there is one.
+    """
+    for place in range(len(records) - 1):
+        yield records[place], int(records[place + 1]["t"]), records[place + 1]
+    if len(records):
+        yield records[-1], end_t, after
+
+
+def _differs(now: Mapping[str, Level], change: Change) -> bool:
+    return change.pin not in now or now[change.pin] != change.level
+
+
+def _of_record(record: Any, end: int, before: Any, after: Any, placer: Placer) -> Iterator[Change]:
+    start = int(record["t"])
+    base = placer.start_ps(start)
+    turns = turns_after(record, after)
+    was_given = before is not None and is_given(before)
+    yield from _inputs(record, base)
+    if int(record["type"]) in STATES:
+        yield from _resting(record, end, turns, was_given, placer)
+        return
+    kind = kind_of(record, end - start, turns)
+    address, data = int(record["address"]), int(record["data"])
+    placed = placer.cycle(kind, was_given and not kind.is_given)
+    if not kind.turns:
+        for ps, pin, level in placed:
+            yield Change(base + ps, pin, byte_of(level, address, data))
+        return
+    rise = Placed(placer.hold_rises(), HOLD, int(not kind.is_given))
+    for ps, pin, level in sorted((*placed, rise), key=lambda one: one.ps):
+        yield Change(base + ps, pin, byte_of(level, address, data))
+
+
+def _inputs(record: Any, base: int) -> Iterator[Change]:
+    lines = int(record["lines"])
+    for pin, line in SAMPLED.items():
+        yield Change(base, pin, int(bool(lines & line)))
+    yield Change(base, HOLD, int(bool(lines & Line.HOLD)))
+
+
+def _resting(
+    record: Any, end: int, turns: bool, was_given: bool, placer: Placer
+) -> Iterator[Change]:
+    cycle = Cycle(int(record["type"]))
+    for t in range(int(record["t"]), end):
+        base = placer.start_ps(t)
+        turns_now = turns and t == end - 1
+        if turns_now:
+            yield Change(base, HOLD, int(cycle is not Cycle.HOLD))
+        for ps, pin, level in placer.rest(cycle, turns_now, was_given):
+            yield Change(base + ps, pin, byte_of(level, 0, 0))

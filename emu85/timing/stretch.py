@@ -1,0 +1,117 @@
+"""A stretch of the trace to be drawn: its machine cycles, their names, its T-states."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.expand import State, expand
+from emu85.bus.pins import PINS, Level
+from emu85.machine import Machine
+
+ALWAYS: tuple[str, ...] = PINS[:11]
+"""Pins that are drawn in any case: CLK to READY."""
+_SHOWN_AT_REST = 2
+"""T-states of a halt or hold that are drawn at its beginning, and as many at its end."""
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Machine cycles that follow each other.
+
+    Attributes:
+        records: ``bus.trace.RECORD``, oldest first.
+        end_t: T-state at which the last of them ends.
+        names: what to write above each.
+        before, after: the records beside it, or None where nothing is known.
+    """
+
+    records: NDArray[np.void]
+    end_t: int
+    names: Sequence[str]
+    before: Any = None
+    after: Any = None
+
+    def states(self) -> list[State]:
+        """Every T-state."""
+        return list(expand(self.records, self.end_t, after=self.after))
+
+
+def stretch_of(machine: Machine, first: int, count: int, describe: Callable[[Any], str]) -> Stretch:
+    """A stretch of a machine's trace, with names such as ``MR 8004 3E``.
+
+    Args:
+        first: place of its first record in the trace, 0 for the oldest that is kept.
+        count: machine cycles, cut to what there is.
+        describe: the instruction that an opcode fetch or an acknowledge begins.
+    """
+    trace = machine.trace
+    last = min(first + count, len(trace))
+    follows = trace[last] if last < len(trace) else None
+    # A window of the ring and not all of it: the trace may hold millions.
+    records = trace.last(len(trace) - first)[: last - first]
+    return Stretch(
+        records,
+        machine.t if follows is None else int(follows["t"]),
+        [cycle_name(one, describe) for one in records],
+        trace[first - 1] if first else None,
+        follows,
+    )
+
+
+def cycle_name(record: Any, describe: Callable[[Any], str]) -> str:
+    """Type, address and byte of a machine cycle, and the instruction that it begins."""
+    cycle = Cycle(int(record["type"]))
+    if cycle in STATES:
+        return cycle.name
+    text = f"{cycle.name} {int(record['address']):04X} {int(record['data']):02X}"
+    begins = describe(record) if cycle in (Cycle.OF, Cycle.INA) else ""
+    return f"{text} {begins}".rstrip()
+
+
+def drawn_pins(states: Sequence[State], chosen: Sequence[str] | None = None) -> list[str]:
+    """The pins to draw: those chosen, or the bus and whatever else is active meanwhile."""
+    if chosen is not None:
+        return [pin for pin in PINS if pin in chosen]
+    return [pin for pin in PINS if pin in ALWAYS or _is_active(states, pin)]
+
+
+def _is_active(states: Sequence[State], pin: str) -> bool:
+    levels: set[Level] = {half[pin] for state in states for half in (state.first, state.second)}
+    return levels != {0}
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """T-states of a halt, hold or reset that are left out.
+
+    Attributes:
+        count: how many.
+        record: of which machine cycle.
+    """
+
+    count: int
+    record: int
+
+
+def without_rest(states: Sequence[State]) -> Iterator[State | Gap]:
+    """The states, the middle of long halts and holds left out."""
+    for (record, name), group in groupby(states, key=lambda one: (one.record, one.name)):
+        run = list(group)
+        left_out = len(run) - 2 * _SHOWN_AT_REST
+        if left_out <= 1 or name[1:] not in STATES_BY_NAME:
+            yield from run
+            continue
+        yield from run[:_SHOWN_AT_REST]
+        yield Gap(left_out, record)
+        yield from run[-_SHOWN_AT_REST:]
+
+
+STATES_BY_NAME = frozenset(cycle.name for cycle in STATES)
+"""HALT, HOLD and RESET."""

@@ -1,0 +1,161 @@
+"""Diagrams read back: what is drawn says what stood on the pins."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+
+import pytest
+
+from emu85.bus.cycles import Cycle
+from emu85.bus.pins import PINS, UNDEFINED, WIDTHS, Level
+from emu85.machine import Machine
+from emu85.timing.diagram_svg import svg_diagram
+from emu85.timing.diagram_text import BLOCKS, PLAIN, Marks, key_line, text_diagram
+from emu85.timing.stretch import Gap, Stretch, drawn_pins, stretch_of, without_rest
+from tests.timing.waves import light, placer, slow
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module")
+def machine() -> Machine:
+    return light()
+
+
+def stretch(machine: Machine, kind: Cycle, before: int = 1, count: int = 4) -> Stretch:
+    """Some machine cycles with the first of a kind among them."""
+    kinds = machine.trace.all()["type"].tolist()
+    return stretch_of(machine, max(kinds.index(kind) - before, 0), count, lambda _: "CODE")
+
+
+def read_back(lines: Sequence[str], marks: Marks) -> list[dict[str, list[Level]]]:
+    """Levels by half T-state from the characters, a mapping of pins for each band."""
+    bands: list[dict[str, list[Level]]] = []
+    for band in "\n".join(lines).split("\n\n"):
+        rows = {line[:10].strip(): line[10:] for line in band.split("\n")[2:]}
+        bands.append({pin: _levels(pin, row, marks) for pin, row in rows.items()})
+    return bands
+
+
+def _levels(pin: str, row: str, marks: Marks) -> list[Level]:
+    levels: list[Level] = []
+    for at in range(0, len(row), 3):
+        piece = row[at : at + 3]
+        body = piece[-1]
+        if body == marks.floating:
+            levels.append(None)
+        elif body == marks.undefined:
+            levels.append(UNDEFINED)
+        elif WIDTHS.get(pin, 1) == 1:
+            levels.append({marks.high: 1, marks.low: 0}[body])
+        else:
+            levels.append(levels[-1] if body == marks.bus else int(piece[1:], 16))
+    return levels
+
+
+@pytest.mark.parametrize("marks", [PLAIN, BLOCKS], ids=["plain", "blocks"])
+@pytest.mark.parametrize("width", [80, 140])
+@pytest.mark.parametrize("kind", [Cycle.MW, Cycle.IOW, Cycle.BI, Cycle.OF])
+def test_text_says_what_stood_on_the_pins(
+    machine: Machine, kind: Cycle, width: int, marks: Marks
+) -> None:
+    drawn = stretch(machine, kind, before=0, count=7)
+    lines = list(text_diagram(drawn, width=width, pins=PINS, marks=marks))
+    assert max(map(len, lines)) <= width
+    bands = read_back(lines, marks)
+    joined = {pin: sum((band[pin] for band in bands), []) for pin in PINS}
+    states = [one for one in drawn.states() if one.name != "THALT"]
+    for pin in PINS:
+        wanted = [half[pin] for state in states for half in (state.first, state.second)]
+        assert joined[pin][: len(wanted)] == wanted, pin
+
+
+def test_every_t_state_has_its_name_and_every_cycle_its_own(machine: Machine) -> None:
+    drawn = stretch(machine, Cycle.IOW, before=3, count=6)
+    text = "\n".join(text_diagram(drawn, width=80))
+    names = [state.name for state in drawn.states()]
+    heads = [line for line in text.splitlines() if line.startswith(" ") and "T1" in line]
+    assert " ".join(heads).split() == names
+    for name in drawn.names:
+        assert f"|{name}"[:18] in text
+
+
+def test_a_band_begins_with_a_machine_cycle_where_it_can(machine: Machine) -> None:
+    lines = list(text_diagram(stretch(machine, Cycle.IOW, 5, 9), width=80))
+    for place, line in enumerate(lines):
+        if place == 0 or not lines[place - 1]:
+            assert line[10] == "|"
+
+
+def test_long_halts_are_cut(machine: Machine) -> None:
+    drawn = stretch(machine, Cycle.HALT, before=0, count=1)
+    states = list(without_rest(drawn.states()))
+    (gap,) = (one for one in states if isinstance(one, Gap))
+    assert gap.count + len(states) - 1 == len(drawn.states())
+    assert f"~ {gap.count}" in "\n".join(text_diagram(drawn))
+
+
+def test_pins_at_rest_are_left_out_unless_they_are_chosen(machine: Machine) -> None:
+    states = stretch(machine, Cycle.MW).states()
+    assert "SID" not in drawn_pins(states) and "TRAP" not in drawn_pins(states)
+    assert drawn_pins(states)[:11] == list(PINS[:11])
+    assert drawn_pins(states, ["TRAP", "RD"]) == ["RD", "TRAP"]
+    assert "HLDA" in drawn_pins(stretch(machine, Cycle.HOLD).states())
+
+
+def test_plain_is_ascii(machine: Machine) -> None:
+    assert "\n".join([*text_diagram(stretch(machine, Cycle.HOLD)), key_line()]).isascii()
+
+
+def test_a_wait_state_is_drawn() -> None:
+    machine = slow(2)
+    lines = list(text_diagram(stretch_of(machine, 1, 1, str), pins=["READY", "RD"]))
+    assert lines[1].split() == ["T1", "T2", "TW", "TW", "T3", "T4"]
+    assert lines[2:] == [
+        "RD        ------\\____________________/--------",
+        "READY     ------\\___________/-----------------",
+    ]
+
+
+def test_svg_is_complete_and_names_what_it_shows(machine: Machine) -> None:
+    drawn = stretch(machine, Cycle.IOW, before=2, count=4)
+    text = svg_diagram(drawn, placer("8085AH"), title="a < b & c", about="about & so on")
+    root = ET.fromstring(text)
+    texts = ["".join(one.itertext()) for one in root.iter(f"{SVG}text")]
+    assert root.find(f"{SVG}title").text == "a < b & c"  # type: ignore[union-attr]
+    assert "about & so on" in texts
+    for pin in drawn_pins(drawn.states()):
+        assert pin in texts
+    for name in drawn.names:
+        assert name in texts
+    assert [one for one in texts if one in ("T1", "T2", "T3", "T4")] == [
+        state.name for state in drawn.states()
+    ]
+    assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
+    assert "href" not in text
+
+
+def test_svg_has_the_bytes_of_the_bus(machine: Machine) -> None:
+    drawn = stretch(machine, Cycle.MW, before=0, count=1)
+    root = ET.fromstring(svg_diagram(drawn, placer("8085AH"), title="t", pins=["AD0-AD7"]))
+    texts = ["".join(one.itertext()) for one in root.iter(f"{SVG}text")]
+    record = drawn.records[0]
+    address, data = int(record["address"]) & 0xFF, int(record["data"])
+    if address != data:
+        assert texts.index(f"{address:02X}") < texts.index(f"{data:02X}")
+
+
+def test_svg_of_a_hold_hatches_and_dashes(machine: Machine) -> None:
+    text = svg_diagram(stretch(machine, Cycle.HOLD), placer("8085AH"), title="hold")
+    root = ET.fromstring(text)
+    kinds = {one.get("class") for one in root.iter()}
+    assert {"float", "undefined", "wave"} <= kinds
+
+
+def test_long_drawings_are_cut_into_bands(machine: Machine) -> None:
+    drawn = stretch_of(machine, 1, 40, str)
+    root = ET.fromstring(svg_diagram(drawn, placer("8085AH"), title="t"))
+    bands = root.findall(f"{SVG}g")
+    assert len(bands) > 3
+    assert float(root.get("width", "0")) < 1300
