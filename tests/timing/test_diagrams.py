@@ -64,7 +64,7 @@ def test_text_says_what_stood_on_the_pins(
     lines = list(text_diagram(drawn, width=width, pins=PINS, marks=marks))
     assert max(map(len, lines)) <= width
     bands = read_back(lines, marks)
-    joined = {pin: sum((band[pin] for band in bands), []) for pin in PINS}
+    joined = {pin: [level for band in bands for level in band[pin]] for pin in PINS}
     states = [one for one in drawn.states() if one.name != "THALT"]
     for pin in PINS:
         wanted = [half[pin] for state in states for half in (state.first, state.second)]
