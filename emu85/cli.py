@@ -485,6 +485,12 @@ def _add_delay(parser: argparse.ArgumentParser) -> None:
     add_options(parser)
 
 
+def _add_duration(parser: argparse.ArgumentParser) -> None:
+    from emu85.duration_command import add_options
+
+    add_options(parser)
+
+
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "run": (_add_run, "run firmware on a board, with the console"),
     "board": (_add_board, "show a board's memory and port map, or what a board file may hold"),
@@ -500,5 +506,6 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "card": (_add_card, "the timing card of an instruction: what each of its T-states does"),
     "budget": (_add_budget, "what memory and ports leave of the CPU's time at a crystal, in ns"),
     "delay": (_add_delay, "write code that takes a wanted time, and prove it by running it"),
+    "duration": (_add_duration, "say how long a routine takes, least and most over its paths"),
     "convert": (_add_convert, "convert an image between HEX and binary"),
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ from emu85.errors import UserError
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
+    from emu85.firmware import Image
 
 
 def firmware_file(named: str | None, board: BoardDescription) -> Path:
@@ -30,3 +32,18 @@ def firmware_file(named: str | None, board: BoardDescription) -> Path:
     if own is None:
         raise UserError("no firmware is named, and the board has none of its own")
     return own
+
+
+def with_symbols(image: Image, file: str | None) -> Image:
+    """The image with the symbols of a file in place of its own; as it is for None.
+
+    Raises:
+        UserError: the file cannot be read.
+    """
+    from emu85.firmware import read_names
+    from emu85.firmware.files import read_text
+
+    if not file:
+        return image
+    names = read_names(read_text(Path(file)), file)
+    return replace(image, symbols=names.values, equated=frozenset(names.equated))

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emu85.drive_options import add_drive_options, drive
-from emu85.firmware_option import firmware_file
+from emu85.firmware_option import firmware_file, with_symbols
 from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def profile(options: argparse.Namespace) -> int:
 def _image(options: argparse.Namespace, file: Path) -> tuple[Image, Sequence[ListingRow]]:
     """The image, and the rows of its listing if it is assembled."""
     from emu85.console.numbers import number
-    from emu85.firmware import assemble, read_image, read_names
+    from emu85.firmware import assemble, read_image
     from emu85.firmware.files import read_text
     from emu85.firmware.reader import SOURCE_SUFFIXES
 
@@ -85,10 +85,7 @@ def _image(options: argparse.Namespace, file: Path) -> tuple[Image, Sequence[Lis
         image, rows = done.image, done.rows
     else:
         image = read_image(file, at=at)
-    if options.symbols:
-        names = read_names(read_text(Path(options.symbols)), options.symbols)
-        image = replace(image, symbols=names.values, equated=frozenset(names.equated))
-    return image, rows
+    return with_symbols(image, options.symbols), rows
 
 
 def _run(

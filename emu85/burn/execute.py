@@ -6,8 +6,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import NamedTuple
 
-from emu85.burn.state import FLAGS, IE, Back, Byte, Flags, State
+from emu85.burn.state import FLAGS, IE, Back, Byte, Flags, State, known_address
 from emu85.bus.cycles import READS, Cycle
+from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import Addr, Instruction, MachineCycle, Op, Reg
 
 _LOW = {Reg.B: Reg.C, Reg.D: Reg.E, Reg.H: Reg.L, Reg.W: Reg.Z}
@@ -69,6 +70,16 @@ def execute(
     return _Execution(state, operand, byte_at).all(one)
 
 
+def is_met(one: Instruction, flags: Flags) -> bool | None:
+    """Whether the condition is met; True where there is none, None if it is not known."""
+    if one.condition is None:
+        return True
+    mask, wanted = FLAG_MASKS[one.condition]
+    if not flags.known & mask:
+        return None
+    return bool(flags.value & mask) == bool(wanted)
+
+
 class _Execution:
     def __init__(self, state: State, operand: bytes, byte_at: Callable[[int], int | None]) -> None:
         self._state = state
@@ -118,7 +129,7 @@ class _Execution:
 
     def _other_cycle(self, cycle: MachineCycle) -> None:
         address = (
-            _number(0, self._registers[Reg.Z])
+            known_address((0, self._registers[Reg.Z]))
             if cycle.address is Addr.PORT
             else self._pair(_PAIR_OF[cycle.address])
         )
@@ -208,7 +219,7 @@ class _Execution:
     def _pair(self, high: int) -> int | None:
         if high == Reg.SP:
             return self._sp
-        return _number(self._registers[high], self._registers[_LOW[Reg(high)]])
+        return known_address((self._registers[high], self._registers[_LOW[Reg(high)]]))
 
     def _put_pair(self, high: int, value: int | None) -> None:
         low = _LOW[Reg(high)]
@@ -348,7 +359,3 @@ def _result(does: Op, one: int, other: int) -> int | None:
         Op.ORA: one | other,
     }
     return values.get(does)
-
-
-def _number(high: Byte, low: Byte) -> int | None:
-    return high << 8 | low if isinstance(high, int) and isinstance(low, int) else None

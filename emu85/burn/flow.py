@@ -18,13 +18,12 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from emu85.burn.execute import Access, Done, execute
+from emu85.burn.execute import Access, Done, execute, is_met
 from emu85.burn.ground import Ground, Stands
 from emu85.burn.moves import MOVES, Move, Way
 from emu85.burn.state import (
     FLAGS,
     IE,
-    Back,
     Byte,
     State,
     after_call,
@@ -33,8 +32,9 @@ from emu85.burn.state import (
     called,
     called_from,
     join,
+    known_address,
+    return_offset,
 )
-from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import INSTRUCTIONS, Instruction
 
 MOST_STEPS = 300_000
@@ -318,7 +318,7 @@ class Flow:
         if move.way is Way.HALT:
             self._halt(follow, done.state)
             return
-        met = _met(one, state)
+        met = is_met(one, state.flags)
         if met is not True:
             self._on(follow, state)
         if met is False:
@@ -343,7 +343,7 @@ class Flow:
             self._halts.add((follow.root, follow.address))
 
     def _call(self, follow: _After, done: Done, before: State, move: Move) -> None:
-        target = _address(done.target)
+        target = known_address(done.target)
         assert target is not None
         callee = Root(target, Kind.ROUTINE)
         hop = Hop(follow.address, target, move.way, follow.root.kind)
@@ -378,11 +378,11 @@ class Flow:
         """Send control to what stands in two bytes."""
         if way is not Way.JUMP:
             target = self._settled(root, address, target)
-        number = _address(target)
+        number = known_address(target)
         if number is not None:
             self._arrive(root, Hop(address, number, way, root.kind), state)
             return
-        offset = _offset(target)
+        offset = return_offset(target)
         if offset is not None:
             self._come_back(root, offset)
             return
@@ -406,7 +406,7 @@ class Flow:
     def _return(self, root: Root, address: int, state: State, done: Done) -> None:
         if state.stack is None:
             self._come_back(root, 0)
-        elif len(state.stack) >= 2 or _address(done.target) is not None:
+        elif len(state.stack) >= 2 or known_address(done.target) is not None:
             self._go(root, address, done.target, done.state, Way.RETURN)
         else:
             self._take_return(root, address, state)
@@ -419,9 +419,9 @@ class Flow:
         if len(state.stack) >= 2:
             rest = replace(state, stack=state.stack[:-2], registers=anywhere().registers, sp=None)
             target = state.stack[-2], state.stack[-1]
-            if (number := _address(target)) is not None:
+            if (number := known_address(target)) is not None:
                 self._arrive(root, Hop(address, number, Way.RETURN, root.kind), rest)
-            elif (offset := _offset(target)) is not None:
+            elif (offset := return_offset(target)) is not None:
                 self._come_back(root, offset)
             return
         if root.kind is Kind.ROUTINE and not state.moved:
@@ -504,32 +504,9 @@ def _order(key: tuple[Root, int]) -> tuple[int, str, int]:
     return root.address, root.kind.value, address
 
 
-def _met(one: Instruction, state: State) -> bool | None:
-    """Whether the condition is met; True where there is none, None if it is not known."""
-    if one.condition is None:
-        return True
-    mask, wanted = FLAG_MASKS[one.condition]
-    if not state.flags.known & mask:
-        return None
-    return bool(state.flags.value & mask) == bool(wanted)
-
-
 def _is(one: Instruction, mnemonic: str) -> bool:
     return one.mnemonic == mnemonic
 
 
 def _after(address: int, by: int) -> int:
     return address + by & 0xFFFF
-
-
-def _address(target: tuple[Byte, Byte]) -> int | None:
-    high, low = target
-    return high << 8 | low if isinstance(high, int) and isinstance(low, int) else None
-
-
-def _offset(target: tuple[Byte, Byte]) -> int | None:
-    """How far after the CALL a return address goes, or None if it is none."""
-    high, low = target
-    if isinstance(high, Back) and isinstance(low, Back) and high.offset == low.offset:
-        return high.offset if high.is_high and not low.is_high else None
-    return None

@@ -1,9 +1,9 @@
 """What is known of the CPU before an instruction, on whatever way it came there.
 
 A byte is known (an ``int``), or half of a return address that the caller left
-(:class:`Back`), or the flags as PUSH PSW stores them (:data:`FLAGS`), or not known
-(None).  Two ways that meet keep what they agree in, so all that is known holds on every
-way; that is what lets a check be sure.
+(:class:`Back`), or what a register held before (:class:`Kept`), or the flags as PUSH PSW
+stores them (:data:`FLAGS`), or not known (None).  Two ways that meet keep what they agree
+in, so all that is known holds on every way; that is what lets a check be sure.
 """
 
 from __future__ import annotations
@@ -22,6 +22,12 @@ class Back(NamedTuple):
     is_high: bool
 
 
+class Kept(NamedTuple):
+    """What a register held when the routine was called."""
+
+    register: int
+
+
 class Mark(enum.Enum):
     """Bytes that are known by what they are, not by their value."""
 
@@ -29,7 +35,7 @@ class Mark(enum.Enum):
 
 
 FLAGS = Mark.FLAGS
-Byte = int | Back | Mark | None
+Byte = int | Back | Kept | Mark | None
 Registers = tuple[Byte, ...]
 """By ``Reg``, B to Z; the flag register is always :data:`FLAGS`."""
 
@@ -135,6 +141,20 @@ def join(one: State, other: State) -> State:
         one.sure or other.sure,
         _flags(one.flags, other.flags),
     )
+
+
+def known_address(target: tuple[Byte, Byte]) -> int | None:
+    """The address that two bytes are, high byte first, or None if they are not known."""
+    high, low = target
+    return high << 8 | low if isinstance(high, int) and isinstance(low, int) else None
+
+
+def return_offset(target: tuple[Byte, Byte]) -> int | None:
+    """How far after the CALL a return address goes, or None if it is none."""
+    high, low = target
+    if isinstance(high, Back) and isinstance(low, Back) and high.offset == low.offset:
+        return high.offset if high.is_high and not low.is_high else None
+    return None
 
 
 def _both(one: Byte, other: Byte) -> Byte:

@@ -1,0 +1,167 @@
+"""``emu85 duration``: the command's options, and what is done with them."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from emu85.errors import UserError, nearest
+from emu85.firmware_option import firmware_file, with_symbols
+
+if TYPE_CHECKING:
+    from emu85.board import Board, BoardDescription
+    from emu85.firmware import Image
+    from emu85.timing.delay.waits import BoardWaits
+    from emu85.timing.duration import Result
+    from emu85.timing.duration.told import Asked
+
+_AS_TOLD, _NOT_AS_TOLD = 0, 1
+_MOST_PASSES = 10**9
+_MOST_RUNS = 10_000
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Put the options of the command into its parser."""
+    add = parser.add_argument
+    add("routine", help="a label, or a hexadecimal address")
+    add("firmware", nargs="?", help=".hex, .bin or .asm; the board's own if left out")
+    add("--board", required=True, help="a demo board's name, or a board file")
+    add("--at", metavar="ADDRESS", help="where a .bin stands, hexadecimal")
+    add("--symbols", metavar="FILE", help="symbols to use instead of the image's own")
+    add(
+        "--at-most",
+        metavar="LOOP=PASSES",
+        action="append",
+        default=[],
+        help="how often a loop goes round at most, by its label or address; may be repeated",
+    )
+    add("--runs", metavar="COUNT", help="call it so often, with any registers, and measure")
+    add("--all", action="store_true", help="every line of the ways, not only the first 40")
+    parser.set_defaults(action=duration)
+
+
+def duration(options: argparse.Namespace) -> int:
+    """Follow the routine, print, and run it if that is asked for.
+
+    Returns:
+        0, or 1 if a run took less than the least or more than the most, or did not return.
+
+    Raises:
+        UserError: options, firmware or a board that cannot be taken.
+    """
+    from dataclasses import replace
+
+    from emu85.board import fit, load_board
+    from emu85.console.numbers import address, number
+    from emu85.firmware import read_image
+    from emu85.timing.duration.told import tell
+
+    description = load_board(options.board)
+    memory = tuple(replace(chip, battery_file=None) for chip in description.memory)
+    description = replace(description, memory=memory)
+    at = None
+    if options.at is not None:
+        at = number(options.at, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
+    image = read_image(firmware_file(options.firmware, description), at=at)
+    image = with_symbols(image, options.symbols)
+    start = address(
+        options.routine, image.symbols, 0xFFFF, "an address, or a label of the firmware"
+    )
+    runs = 0
+    if options.runs is not None:
+        runs = number(options.runs, 10, 0, _MOST_RUNS, f"--runs with 0 to {_MOST_RUNS}")
+    board = fit(description)
+    asked, result = follow(
+        options.routine, start, image, board, _limits(options.at_most, image.symbols)
+    )
+    print(tell(asked, result, every=options.all), end="")
+    return _tried(asked, result, description, image, runs) if runs else _AS_TOLD
+
+
+def follow(
+    name: str, start: int, image: Image, board: Board, at_most: Mapping[int, int]
+) -> tuple[Asked, Result]:
+    """How long a routine of an image takes on a board.
+
+    Args:
+        at_most: passes of loops, by the address of their head.
+
+    Raises:
+        UserError: no code is there, it is too much to follow, or no loop is where one is limited.
+    """
+    from emu85.burn.ground import Ground
+    from emu85.burn.places import Places
+    from emu85.timing.delay.waits import BoardWaits
+    from emu85.timing.duration import Analysis
+    from emu85.timing.duration.told import Asked, loop_heads
+
+    waits = BoardWaits(board)
+    analysis = Analysis(Ground(board, image), waits, at_most)
+    result = analysis.routine(start)
+    places = Places(image, image.symbols, image.equated)
+    for head in at_most:
+        if head not in analysis.limited:
+            heads = loop_heads(result.loops, places)
+            word = places.symbol(head) or f"{head:04X}"
+            raise UserError(
+                f"no loop of {name} begins at {word}",
+                expected=f"one of {', '.join(heads)}" if heads else "a routine with loops",
+                nearest=nearest(word, heads),
+            )
+    description = board.description
+    asked = Asked(name, start, description.name, description.clock, image, places, _call(waits))
+    return asked, result
+
+
+def _call(waits: BoardWaits) -> tuple[int, int]:
+    """T-states of a CALL, the least and the most by where it may stand."""
+    from emu85.timing.delay.costs import Waits, named, t_states
+
+    one = named("CALL")
+    code, stack = waits.anywhere, waits.stack
+    return (
+        t_states(one, Waits(code.least, stack.least)),
+        t_states(one, Waits(code.most, stack.most)),
+    )
+
+
+def _limits(written: list[str], symbols: Mapping[str, int]) -> dict[int, int]:
+    from emu85.console.numbers import address, number
+
+    found: dict[int, int] = {}
+    for text in written:
+        loop, equals, passes = text.partition("=")
+        if not equals:
+            raise UserError(f"--at-most {text!r} has no count", expected="LOOP=PASSES, as WAIT=20")
+        head = address(loop, symbols, 0xFFFF, "an address, or a label of the firmware")
+        found[head] = number(passes, 10, 1, _MOST_PASSES, f"passes, 1 to {_MOST_PASSES}")
+    return found
+
+
+def _tried(
+    asked: Asked, result: Result, description: BoardDescription, image: Image, runs: int
+) -> int:
+    """Run it; whether all is as was told."""
+    from emu85.board import fit
+    from emu85.console.start import announce_compilation
+    from emu85.machine import Machine
+    from emu85.testing.failure import BoardFailure
+    from emu85.timing.duration.trial import trials
+
+    announce_compilation()
+    machine = Machine(fit(description))
+    machine.load(image)
+    ways = result.ways
+    most = None if ways is None or ways.most is None else ways.most.t
+    print()
+    try:
+        measured = list(trials(machine, asked.name, asked.address, runs, most))
+    except BoardFailure as failure:
+        print(f"Measured: {failure}")
+        return _NOT_AS_TOLD
+    low, high = min(measured), max(measured)
+    is_within = ways is not None and ways.least.t <= low and (most is None or high <= most)
+    verdict = "within what is told" if is_within else "NOT WITHIN WHAT IS TOLD"
+    print(f"Measured in {runs} runs: {low} to {high} T-states, {verdict}.")
+    return _AS_TOLD if is_within else _NOT_AS_TOLD

@@ -1,0 +1,30 @@
+"""A routine run with all kinds of registers, to hold its least and most against."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+
+from emu85.machine import Machine
+from emu85.testing.calling import Given, call
+
+_SEED = 85
+_PATIENCE = 10_000_000
+"""T-states that a run may take if there is no most."""
+
+
+def trials(machine: Machine, name: str, address: int, runs: int, most: int | None) -> Iterator[int]:
+    """T-states of so many calls, from the first opcode fetch to the end of the return.
+
+    A, the flags and B to L hold any value; memory is as the run before left it.
+
+    Raises:
+        BoardFailure: it does not return.
+    """
+    dice = random.Random(_SEED)
+    for _ in range(runs):
+        machine.power()
+        bc, de, hl, psw = (dice.randrange(0x10000) & mask for mask in (-1, -1, -1, ~8))
+        given = Given(bc=bc, de=de, hl=hl, psw=psw)
+        limit = _PATIENCE if most is None else most + 1
+        yield call(machine, name, address, given, limit).t_states
