@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from emu85.errors import UserError, nearest
+from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
     from emu85.timing.delay import Plan, Use, Waits
@@ -68,40 +69,34 @@ def delay(options: argparse.Namespace) -> int:
         UserError: options that cannot be taken, or a time that is out of reach.
     """
     from emu85.firmware import atomic_write
-    from emu85.timing.delay import solve, write_delay
+    from emu85.timing.delay.answer import answer, plan
     from emu85.timing.delay.loops import USUAL, read_nests
-    from emu85.timing.delay.solver import reach
-    from emu85.timing.delay.told import refuse_out_of_reach, tell
 
     use = _use(options.use)
     _check_name(options.name)
+    keep_apart((("the board file", options.board), ("the source", options.write)))
     nests = USUAL if options.registers is None else read_nests(options.registers)
     place = _place(options)
     wanted = _wanted(options, place.clock)
-    refuse_out_of_reach(wanted, place.clock, reach(use, place.waits, nests))
-    plan = solve(round(wanted), use, place.waits, nests)
+    found = plan(wanted, place.clock, use, place.waits, nests)
     if place.board is not None:
-        place.board.of_code(place.start, plan.size)
-    source = write_delay(plan, place.clock, options.name)
-    measured = _measured(plan, source, place)
-    print(source)
-    print(tell(plan, wanted, place.clock, measured), end="")
+        place.board.of_code(place.start, found.size)
+    _announce(found)
+    done = answer(found, wanted, place.clock, options.name)
+    print(done.source)
+    print(done.about, end="")
     if options.write:
-        atomic_write(options.write, source)
+        atomic_write(options.write, done.source)
         print(f"written   {options.write}")
-    return _DONE if measured == plan.t_states else _NOT_AS_PROMISED
+    return _DONE if done.is_kept else _NOT_AS_PROMISED
 
 
-def _measured(plan: Plan, source: str, place: _Place) -> int:
+def _announce(found: Plan) -> None:
     from emu85.console.start import announce_compilation
-    from emu85.timing.delay import prove
-    from emu85.timing.delay.proof import proving_machine
 
     announce_compilation()
-    if plan.t_states > _LONG_RUN:
-        print(f"emu85: running {plan.t_states} T-states ...", file=sys.stderr, flush=True)
-    machine = proving_machine(2 * place.clock, place.waits)
-    return prove(machine, source, plan.use, plan.t_states)
+    if found.t_states > _LONG_RUN:
+        print(f"emu85: running {found.t_states} T-states ...", file=sys.stderr, flush=True)
 
 
 def _use(word: str) -> Use:

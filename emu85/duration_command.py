@@ -6,13 +6,12 @@ import argparse
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from emu85.errors import UserError, nearest
+from emu85.errors import UserError
 from emu85.firmware_option import firmware_file, with_symbols
 
 if TYPE_CHECKING:
-    from emu85.board import Board, BoardDescription
+    from emu85.board import BoardDescription
     from emu85.firmware import Image
-    from emu85.timing.delay.waits import BoardWaits
     from emu85.timing.duration import Result
     from emu85.timing.duration.told import Asked
 
@@ -50,16 +49,14 @@ def duration(options: argparse.Namespace) -> int:
     Raises:
         UserError: options, firmware or a board that cannot be taken.
     """
-    from dataclasses import replace
-
     from emu85.board import fit, load_board
     from emu85.console.numbers import address, number
     from emu85.firmware import read_image
+    from emu85.rehearsal.stage import without_batteries
+    from emu85.timing.duration.asked import follow
     from emu85.timing.duration.told import tell
 
-    description = load_board(options.board)
-    memory = tuple(replace(chip, battery_file=None) for chip in description.memory)
-    description = replace(description, memory=memory)
+    description = without_batteries(load_board(options.board))
     at = None
     if options.at is not None:
         at = number(options.at, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
@@ -77,53 +74,6 @@ def duration(options: argparse.Namespace) -> int:
     )
     print(tell(asked, result, every=options.all), end="")
     return _tried(asked, result, description, image, runs) if runs else _AS_TOLD
-
-
-def follow(
-    name: str, start: int, image: Image, board: Board, at_most: Mapping[int, int]
-) -> tuple[Asked, Result]:
-    """How long a routine of an image takes on a board.
-
-    Args:
-        at_most: passes of loops, by the address of their head.
-
-    Raises:
-        UserError: no code is there, it is too much to follow, or no loop is where one is limited.
-    """
-    from emu85.burn.ground import Ground
-    from emu85.burn.places import Places
-    from emu85.timing.delay.waits import BoardWaits
-    from emu85.timing.duration import Analysis
-    from emu85.timing.duration.told import Asked, loop_heads
-
-    waits = BoardWaits(board)
-    analysis = Analysis(Ground(board, image), waits, at_most)
-    result = analysis.routine(start)
-    places = Places(image, image.symbols, image.equated)
-    for head in at_most:
-        if head not in analysis.limited:
-            heads = loop_heads(result.loops, places)
-            word = places.symbol(head) or f"{head:04X}"
-            raise UserError(
-                f"no loop of {name} begins at {word}",
-                expected=f"one of {', '.join(heads)}" if heads else "a routine with loops",
-                nearest=nearest(word, heads),
-            )
-    description = board.description
-    asked = Asked(name, start, description.name, description.clock, image, places, _call(waits))
-    return asked, result
-
-
-def _call(waits: BoardWaits) -> tuple[int, int]:
-    """T-states of a CALL, the least and the most by where it may stand."""
-    from emu85.timing.delay.costs import Waits, named, t_states
-
-    one = named("CALL")
-    code, stack = waits.anywhere, waits.stack
-    return (
-        t_states(one, Waits(code.least, stack.least)),
-        t_states(one, Waits(code.most, stack.most)),
-    )
 
 
 def _limits(written: list[str], symbols: Mapping[str, int]) -> dict[int, int]:

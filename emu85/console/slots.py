@@ -91,6 +91,10 @@ KINDS: dict[str, Kind] = {
     "TIME": Duration(),
     "WHERE": Name("a TCP port such as 4000, or ADDRESS:PORT"),
     "WORD": Named("a console word", lambda c: c.words, "there are no words"),
+    "USE": Choice(
+        "routine or inline",
+        {"routine": "called: CALL and RET are counted", "inline": "no stack is used"},
+    ),
     "VALUE": Address("a 16-bit value (0000 to FFFF) or a symbol", 0xFFFF),
 }
 """By the name that stands in a form's usage."""

@@ -10,6 +10,7 @@ whole inner loop, the loading of its counter included.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -96,20 +97,21 @@ class Level:
 
 Nest = tuple[Counter, ...]
 """Outermost first; empty for padding alone."""
+Nests = Sequence[Nest]
 
 
 def _nest(text: str) -> Nest:
     return tuple(Counter(name) for name in text.split(","))
 
 
-USUAL: tuple[Nest, ...] = (
+USUAL: Nests = (
     (),
     *map(_nest, ("B", "BC", "B,C", "D,BC", "B,C,D", "BC,DE")),
 )
 """What is tried if the user does not say which registers may be used."""
 
 
-def read_nests(text: str) -> tuple[Nest, ...]:
+def read_nests(text: str) -> Nests:
     """Nests of the counters that the user allows: ``B``, ``BC``, ``BC,DE``, outermost first.
 
     Returns:

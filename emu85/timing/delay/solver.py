@@ -10,14 +10,14 @@ So each size costs little, and the first that fits is the shortest there is.
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from emu85.timing.delay.costs import NO_WAITS, Waits, named, t_states
-from emu85.timing.delay.loops import USUAL, Level, Nest
+from emu85.timing.delay.loops import USUAL, Level, Nest, Nests
 from emu85.timing.delay.padding import Padding, paddings
 
 _MOST_PADDING = 12
@@ -87,7 +87,7 @@ class Plan:
 
 
 def solve(
-    wanted: int, use: Use = Use.ROUTINE, waits: Waits = NO_WAITS, nests: Sequence[Nest] = USUAL
+    wanted: int, use: Use = Use.ROUTINE, waits: Waits = NO_WAITS, nests: Nests = USUAL
 ) -> Plan:
     """The shortest code that takes ``wanted`` T-states, or as near to it as can be.
 
@@ -107,7 +107,7 @@ def solve(
     raise AssertionError("the least reach is a solution")  # pragma: no cover
 
 
-def reach(use: Use, waits: Waits, nests: Sequence[Nest]) -> tuple[int, int]:
+def reach(use: Use, waits: Waits, nests: Nests) -> tuple[int, int]:
     """The least and the most T-states, without padding in loops."""
     call = _call(use, waits)
     most = 0
@@ -125,7 +125,7 @@ def _call(use: Use, waits: Waits) -> int:
     return t_states(named("CALL"), waits) + t_states(named("RET"), waits)
 
 
-def _exact(t: int, wanted: int, use: Use, waits: Waits, nests: Sequence[Nest]) -> Plan | None:
+def _exact(t: int, wanted: int, use: Use, waits: Waits, nests: Nests) -> Plan | None:
     searches = [_Search(nest, use, waits) for nest in nests]
     rest = t - _call(use, waits)
     sizes = {search.size for search in searches}

@@ -27,6 +27,7 @@ class BoardWaits:
 
     Attributes:
         anywhere: of memory at an address that is not known.
+        answered: the same where something answers.
         stack: of the stack: where the board wants it, or else of its RAM, or else anywhere.
         any_port: of a port that is not known.
     """
@@ -42,7 +43,8 @@ class BoardWaits:
             if region.kind == "ram" and region.mirror_of is None
         ]
         answered = [self._memory[r.low : r.high + 1] for r in self._regions if r.kind != "gap"]
-        self.anywhere = _span(np.concatenate(answered) if answered else self._memory)
+        self.anywhere = _span(self._memory)
+        self.answered = _span(np.concatenate(answered)) if answered else self.anywhere
         parts = [self._memory[low : high + 1] for low, high in stacks]
         self.stack = _span(np.concatenate(parts)) if parts else self.anywhere
         self.any_port = _span(self._ports)

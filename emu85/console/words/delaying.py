@@ -1,0 +1,53 @@
+"""Delays, and how long code takes"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from emu85.console.registry import form
+from emu85.firmware import Image, Segment
+
+if TYPE_CHECKING:
+    from emu85.console.session import Session
+    from emu85.machine import Machine
+
+
+@form("delay TIME [USE]", "code that takes so long on this board, proved")
+def delay(session: Session, time: int, use: str = "routine") -> None:
+    """The shortest loops and padding there are, for code that stands in the board's first ROM.
+    It is run on a machine of its own, so nothing happens to this one. 'emu85 delay' has more
+    to choose from: registers, wait states, other places."""
+    from emu85.timing.delay import Use, answer, plan
+    from emu85.timing.delay.waits import BoardWaits
+
+    board = session.machine.board
+    clock, wanted, waits = board.description.clock, Fraction(time), BoardWaits(board)
+    start = waits.first_rom()
+    found = plan(wanted, clock, Use(use), waits.of_code(start, 1))
+    waits.of_code(start, found.size)
+    done = answer(found, wanted, clock)
+    for line in (done.source + "\n" + done.about).splitlines():
+        session.screen.show(line)
+
+
+@form("duration ADDRESS", "how long a routine takes, least and most")
+def duration(session: Session, address: int) -> None:
+    """Over all its paths, in the code as memory holds it now. Nothing is run. 'emu85 duration'
+    can be told how often a loop goes round at most, and runs it to compare."""
+    from emu85.board import fit
+    from emu85.rehearsal.stage import without_batteries
+    from emu85.timing.duration.asked import follow
+    from emu85.timing.duration.told import tell
+
+    # On a board of its own, since the image is put into it.
+    board = fit(without_batteries(session.machine.board.description))
+    asked, result = follow(f"{address:04X}", address, _image(session.machine), board, {})
+    for line in tell(asked, result).splitlines():
+        session.screen.show(line)
+
+
+def _image(machine: Machine) -> Image:
+    """The firmware as the machine's memory holds it."""
+    segments = tuple(Segment(start, machine.memory[start:end]) for start, end in machine.runs)
+    return Image(segments, symbols=machine.symbols, equated=frozenset(machine.equated))
