@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterator
 from fractions import Fraction
@@ -13,6 +14,8 @@ from emu85.timing.delay.solver import Loop, Plan, Use
 from emu85.wording import counted
 
 _WIDTH = 78
+_JOINT = "\0"
+"""In place of a blank at which no line ends."""
 _FLAGS = ["S", "Z", "K", "AC", "P", "V", "CY"]
 _RESTORED = "POP PSW"
 """The one filler that gives the flags back."""
@@ -73,7 +76,10 @@ def _head(plan: Plan, clock: Fraction, name: str) -> Iterator[str]:
 
 
 def _comment(text: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent="; ", subsequent_indent="; ")
+    """Lines of comment; a number stays with its unit."""
+    joined = re.sub(r"(?<=\d) (?=\S)", _JOINT, text)
+    lines = textwrap.wrap(joined, _WIDTH, initial_indent="; ", subsequent_indent="; ")
+    return [line.replace(_JOINT, " ") for line in lines]
 
 
 def _code(plan: Plan, name: str) -> Iterator[str]:

@@ -41,7 +41,8 @@ def wishes() -> list[tuple[Fraction, Fraction, Waits, Use]]:
     dice = random.Random(SEED)
     found = []
     for _ in range(COUNT):
-        crystal = Fraction(dice.choice(CRYSTALS)) * 1_000_000
+        usual = Fraction(dice.choice(CRYSTALS)) * 1_000_000
+        crystal = dice.choice((usual, Fraction(dice.randrange(500_000, 12_500_000))))
         time = Fraction(round(20 * 10 ** dice.uniform(0, 5)), 1_000_000)
         waits = dice.choice((NO_WAITS, NO_WAITS, Waits(1, 0), Waits(1, 1), Waits(3, 2)))
         found.append((crystal, time, waits, dice.choice(list(Use))))
