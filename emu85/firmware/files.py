@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from emu85.errors import Place, UserError, nearest
 
@@ -78,11 +80,33 @@ def atomic_write(path: str | Path, data: bytes | str) -> None:
         raise UserError(f"cannot be written: {_reason(error)}", place) from error
 
 
+@contextlib.contextmanager
+def atomic_stream(path: str | Path) -> Iterator[BinaryIO]:
+    """A file to be written bit by bit; it stands at ``path`` once the block has ended well.
+
+    Raises:
+        UserError: the file cannot be written; what stood there before is untouched.
+    """
+    target = Path(path)
+    try:
+        with _replacing(target) as file:
+            yield file
+    except (OSError, ValueError) as error:
+        raise UserError(f"cannot be written: {_reason(error)}", Place(str(target))) from error
+
+
 def _replace(target: Path, content: bytes) -> None:
+    with _replacing(target) as file:
+        file.write(content)
+
+
+@contextlib.contextmanager
+def _replacing(target: Path) -> Iterator[BinaryIO]:
+    """A temporary file that takes the target's place when the block has ended well."""
     handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         os.chmod(name, _mode(target))

@@ -10,13 +10,15 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
-from itertools import chain
 from typing import NamedTuple
+
+import numpy as np
 
 from emu85.bus.expand import State
 from emu85.bus.pins import ACTIVE_LOW, CLK, IO_M, UNDEFINED, WIDTHS, Level
-from emu85.timing.edges import Change, Placer, changes, with_ends
+from emu85.timing.edges import Placer
 from emu85.timing.stretch import Gap, Stretch, drawn_pins, without_rest
+from emu85.timing.weave import Change, changes
 
 _T = 56
 """Units of a T-state."""
@@ -173,12 +175,11 @@ def _heads(band: _Band, names: Sequence[str], bottom: float, placer: Placer) -> 
 
 def _moves(stretch: Stretch, placer: Placer) -> dict[str, list[Change]]:
     """The changes of each pin in order, those of the machine cycle before among them."""
-    records = with_ends(stretch.records, stretch.end_t, stretch.after)
+    records = stretch.records
     if stretch.before is not None:
-        first = stretch.records[0]
-        records = chain([(stretch.before, int(first["t"]), first)], records)
+        records = np.concatenate([[stretch.before], records])
     moved: dict[str, list[Change]] = {}
-    for change in changes(records, placer):
+    for change in changes(records, stretch.end_t, placer, after=stretch.after):
         moved.setdefault(change.pin, []).append(change)
     return moved
 

@@ -6,8 +6,9 @@ set of moments is made of them, that of a part which is as slow as it may be:
 * ALE falls as late as tLCK lets it, and rises tLL before; control falls tLC after it.
 * The address is valid as late as tAC and tAL let it be.
 * Control rises with CLK in T3, as it is drawn there, or tCC after its fall if that is later.
-  A byte to be read comes as late as tAD, tRD and tLDR let it; it is let go of tRDH after
-  control rises, and AD0-AD7 float tAFR after it falls.
+  A byte to be read comes as late as tAD, tRD and tLDR let it.  After control has risen it may
+  go after tRDH and must be gone after tRAE: it is let go of half-way between the two.  AD0-AD7
+  float tAFR after control falls.
 * A byte to be written is valid as late as tDW and tWDL let it be.
 * READY changes as late as tARY, tLRY and tRYS let it; HOLD rises tHDS before the end of T2.
 * HLDA changes tHACK before CLK falls, and the bus tHABF or tHABE after it.
@@ -21,61 +22,36 @@ Source: 8085AH/8085AH-2/8085AH-1 data sheet, A.C. characteristics and waveforms
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 from functools import cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
-from emu85.bus.cycles import READS, STATES, WRITES, Cycle
+from emu85.bus.cycles import READS, WRITES, Cycle
 from emu85.bus.expand import (
     Kind,
     Shape,
     Shaped,
-    byte_of,
-    is_given,
-    kind_of,
     rest_shape,
     shape,
-    turns_after,
 )
-from emu85.bus.lines import Line
 from emu85.bus.pins import (
     ADDRESS_DATA,
     ALE,
     CLK,
     HIGH_ADDRESS,
     HLDA,
-    HOLD,
     INTA,
     PINS,
     RD,
     READY,
-    SAMPLED,
     WR,
-    Level,
 )
 from emu85.timing.ac_table import Part
 
 _PS = 1000
 """Picoseconds in a nanosecond."""
 _STROBES = (RD, WR, INTA)
-
-
-class Change(NamedTuple):
-    """A pin changes.
-
-    Attributes:
-        ps: picoseconds since power-on.
-        pin: one of ``bus.pins.PINS``.
-        level: what it changes to.
-    """
-
-    ps: int
-    pin: str
-    level: Level
 
 
 class Placed(NamedTuple):
@@ -97,13 +73,14 @@ class Placer:
         """``crystal`` in Hz; CLK is half of it."""
         self.t_ps = Fraction(2 * 10**12) / crystal
         self._t = self.t_ps / _PS
+        self._numerator, self._denominator = self.t_ps.numerator, self.t_ps.denominator
         self._part = part
         self._cycle = cache(self._place_cycle)
         self._rest = cache(self._place_rest)
 
     def start_ps(self, t: int) -> int:
         """When T-state ``t`` begins, in picoseconds since power-on."""
-        return round(t * self.t_ps)
+        return (2 * t * self._numerator + self._denominator) // (2 * self._denominator)
 
     def cycle(self, kind: Kind, comes_back: bool) -> tuple[Placed, ...]:
         """The edges of a machine cycle, in order.
@@ -204,7 +181,8 @@ class Placer:
             control_fall + self._ns("tRD", waits),
             ale_fall + self._ns("tLDR", waits),
         )
-        return {**floats, third: comes, third + 1: control_rise + self._ns("tRDH")}
+        goes = control_rise + (self._ns("tRDH") + self._ns("tRAE")) / 2
+        return {**floats, third: comes, third + 1: goes}
 
     def _ready(self, kind: Kind, address: Fraction, ale_fall: Fraction) -> dict[int, Fraction]:
         """READY falls in T2, and rises before CLK does so in the last TW."""
@@ -238,83 +216,3 @@ class Placer:
 
     def _ns(self, symbol: str, waits: int = 0) -> Fraction:
         return self._part.ns(symbol, self._t, waits)
-
-
-def changes(
-    records: Iterable[tuple[Any, int, Any]], placer: Placer, *, clock: bool = True
-) -> Iterator[Change]:
-    """Every change of a pin, in order of time; nothing is kept but the last levels.
-
-    Args:
-        records: as :func:`with_ends` gives them, with the bus record that follows.
-        clock: whether CLK is among them.
-    """
-    now: dict[str, Level] = {}
-    before: Any = None
-    for record, end, after in records:
-        for change in _of_record(record, end, before, after, placer):
-            if (clock or change.pin != CLK) and _differs(now, change):
-                now[change.pin] = change.level
-                yield change
-        before = record
-
-
-def with_ends(
-    records: NDArray[np.void], end_t: int, after: Any = None
-) -> Iterator[tuple[Any, int, Any]]:
-    """Each record with the T-state at which it ends, and the record that follows it.
-
-    Args:
-        records: ``bus.trace.RECORD``, oldest first, none left out.
-        end_t: T-state at which the last of them ends.
-        after: the record that follows the last, if there is one.
-    """
-    for place in range(len(records) - 1):
-        yield records[place], int(records[place + 1]["t"]), records[place + 1]
-    if len(records):
-        yield records[-1], end_t, after
-
-
-def _differs(now: Mapping[str, Level], change: Change) -> bool:
-    return change.pin not in now or now[change.pin] != change.level
-
-
-def _of_record(record: Any, end: int, before: Any, after: Any, placer: Placer) -> Iterator[Change]:
-    start = int(record["t"])
-    base = placer.start_ps(start)
-    turns = turns_after(record, after)
-    was_given = before is not None and is_given(before)
-    yield from _inputs(record, base)
-    if int(record["type"]) in STATES:
-        yield from _resting(record, end, turns, was_given, placer)
-        return
-    kind = kind_of(record, end - start, turns)
-    address, data = int(record["address"]), int(record["data"])
-    placed = placer.cycle(kind, was_given and not kind.is_given)
-    if not kind.turns:
-        for ps, pin, level in placed:
-            yield Change(base + ps, pin, byte_of(level, address, data))
-        return
-    rise = Placed(placer.hold_rises(), HOLD, int(not kind.is_given))
-    for ps, pin, level in sorted((*placed, rise), key=lambda one: one.ps):
-        yield Change(base + ps, pin, byte_of(level, address, data))
-
-
-def _inputs(record: Any, base: int) -> Iterator[Change]:
-    lines = int(record["lines"])
-    for pin, line in SAMPLED.items():
-        yield Change(base, pin, int(bool(lines & line)))
-    yield Change(base, HOLD, int(bool(lines & Line.HOLD)))
-
-
-def _resting(
-    record: Any, end: int, turns: bool, was_given: bool, placer: Placer
-) -> Iterator[Change]:
-    cycle = Cycle(int(record["type"]))
-    for t in range(int(record["t"]), end):
-        base = placer.start_ps(t)
-        turns_now = turns and t == end - 1
-        if turns_now:
-            yield Change(base, HOLD, int(cycle is not Cycle.HOLD))
-        for ps, pin, level in placer.rest(cycle, turns_now, was_given):
-            yield Change(base + ps, pin, byte_of(level, 0, 0))

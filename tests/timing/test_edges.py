@@ -17,7 +17,7 @@ from emu85.bus.expand import expand
 from emu85.bus.pins import PINS, UNDEFINED, Level
 from emu85.machine import Machine
 from emu85.timing.ac_table import part_named
-from emu85.timing.edges import Change
+from emu85.timing.weave import Change
 from tests.timing.waves import CRYSTALS, histories, light, moves, placer, slow
 
 CASES = [(part, crystal) for part, fastest in CRYSTALS.items() for crystal in (fastest, 4_000_000)]

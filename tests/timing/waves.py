@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from itertools import chain
 
 from emu85.machine import Machine
 from emu85.timing.ac_table import part_named
-from emu85.timing.edges import Change, Placer, changes, with_ends
+from emu85.timing.edges import Placer
+from emu85.timing.weave import Change, changes
 
 CRYSTALS = {"8085AH": 6_144_000, "8085AH-2": 10_000_000, "8085AH-1": 12_000_000}
 """Each part near its fastest, Hz."""
@@ -50,12 +50,12 @@ def placer(part: str, crystal: int | None = None) -> Placer:
 
 def moves(machine: Machine, by: Placer) -> Iterator[Change]:
     """All changes of the whole trace."""
-    return changes(with_ends(machine.trace.all(), machine.t), by)
+    return changes(machine.trace.all(), machine.t, by)
 
 
 def histories(found: Iterator[Change]) -> dict[str, list[Change]]:
     """The changes of each pin."""
     by_pin: dict[str, list[Change]] = {}
-    for change in chain(found):
+    for change in found:
         by_pin.setdefault(change.pin, []).append(change)
     return by_pin

@@ -1,0 +1,199 @@
+"""The trace as changes of pins, in order of time, at bounded memory.
+
+Machine cycles come in few kinds.  For each, together with the levels that the pins had
+before it, the changes are worked out once; what differs from cycle to cycle is the
+address and the byte on the bus.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator
+from functools import reduce
+from operator import or_
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.expand import Bus, Kind, Shaped, byte_of
+from emu85.bus.lines import Line
+from emu85.bus.pins import HOLD, PINS, SAMPLED, Level
+from emu85.timing.edges import Placed, Placer
+
+# Plain numbers: an enumeration's own operators cost more than all the rest of a cycle.
+_SHOWN = int(reduce(or_, SAMPLED.values(), Line.HOLD | Line.HLDA | Line.IO_M))
+"""Bits of a record's lines that a waveform depends on."""
+_HLDA, _IO_M, _HOLD_TYPE = int(Line.HLDA), int(Line.IO_M), int(Cycle.HOLD)
+_CYCLES = tuple(Cycle)
+_STATES = frozenset(map(int, STATES))
+
+
+_MOST_KNOWN = 20_000
+"""Kinds of changes that are remembered; a run has some hundreds."""
+
+
+class Change(NamedTuple):
+    """A pin changes.
+
+    Attributes:
+        ps: picoseconds since power-on.
+        pin: one of ``bus.pins.PINS``.
+        level: what it changes to.
+    """
+
+    ps: int
+    pin: str
+    level: Level
+
+
+class Woven(NamedTuple):
+    """The changes of a machine cycle, or of a T-state of halt, hold or reset.
+
+    Attributes:
+        start: picoseconds since power-on.
+        placed: the changes, from the start on, in order; cycles that change alike share
+            one tuple.  A byte of a bus may be one that stood there already.
+        address, data: what the bytes of its buses are made of.
+        cycle: its type.
+        begins: it is the start of a record.
+    """
+
+    start: int
+    placed: tuple[Placed, ...]
+    address: int
+    data: int
+    cycle: Cycle
+    begins: bool
+
+
+class _Record(NamedTuple):
+    """A trace record as Python's own numbers."""
+
+    t: int
+    address: int
+    data: int
+    type: int
+    lines: int
+    waits: int
+
+
+class Weaver:
+    """Makes changes of records that come in batches, each right after the one before."""
+
+    def __init__(self, placer: Placer) -> None:
+        self._placer = placer
+        self._levels: tuple[Shaped | str, ...] = ("",) * len(PINS)  # not known yet
+        self._known: dict[Hashable, tuple[tuple[Placed, ...], tuple[Shaped | str, ...]]] = {}
+        self._waiting: _Record | None = None
+        self._was_given = False
+
+    def feed(self, records: NDArray[np.void]) -> Iterator[Woven]:
+        """The changes of all but the last record, which waits for how it goes on.
+
+        Args:
+            records: ``bus.trace.RECORD``, oldest first, none left out.
+        """
+        columns = [records[name].tolist() for name in _Record._fields]
+        for record in map(_Record, *columns):
+            if self._waiting is not None:
+                yield from self._weave(self._waiting, record.t, _is_given(record))
+            self._waiting = record
+
+    def finish(self, end_t: int, after: Any = None) -> Iterator[Woven]:
+        """The changes of the last record.
+
+        Args:
+            end_t: T-state at which it ends.
+            after: the record that follows, if there is one.
+        """
+        last, self._waiting = self._waiting, None
+        if last is None:
+            return
+        given = _is_given(last)
+        if after is not None:
+            given = _is_given(_Record(*(int(after[name]) for name in _Record._fields)))
+        yield from self._weave(last, end_t, given)
+
+    def _weave(self, record: _Record, end: int, given_after: bool) -> Iterator[Woven]:
+        given = _is_given(record)
+        turns = given != given_after
+        lines = record.lines & _SHOWN
+        cycle = _CYCLES[record.type]
+        start_ps = self._placer.start_ps
+        if record.type in _STATES:
+            for t in range(record.t, end):
+                last = turns and t == end - 1
+                placed = self._placed((cycle, last, lines, self._was_given, self._levels))
+                yield Woven(start_ps(t), placed, 0, 0, cycle, t == record.t)
+        else:
+            acknowledges = cycle is Cycle.BI and bool(lines & _IO_M)
+            kind = Kind(
+                cycle, end - record.t - record.waits, record.waits, acknowledges, given, turns
+            )
+            comes_back = self._was_given and not given
+            placed = self._placed((kind, comes_back, lines, False, self._levels))
+            yield Woven(start_ps(record.t), placed, record.address, record.data, cycle, True)
+        self._was_given = given
+
+    def _placed(self, key: tuple[Any, ...]) -> tuple[Placed, ...]:
+        """The changes of a kind after these levels; the levels that it leaves are noted."""
+        found = self._known.get(key)
+        if found is None:
+            if len(self._known) >= _MOST_KNOWN:
+                self._known.clear()
+            found = self._known[key] = self._work_out(*key)
+        self._levels = found[1]
+        return found[0]
+
+    def _work_out(
+        self,
+        kind: Kind | Cycle,
+        flag: bool,
+        lines: int,
+        was_given: bool,
+        before: tuple[Shaped | str, ...],
+    ) -> tuple[tuple[Placed, ...], tuple[Shaped | str, ...]]:
+        """``flag``: of a Kind, that the bus comes back; of a state, that it turns after it."""
+        inputs = [Placed(0, pin, int(bool(lines & line))) for pin, line in SAMPLED.items()]
+        inputs.append(Placed(0, HOLD, int(bool(lines & Line.HOLD))))
+        if isinstance(kind, Cycle):
+            placed = self._placer.rest(kind, flag, was_given)
+            if flag:
+                inputs[-1] = Placed(0, HOLD, int(kind is not Cycle.HOLD))
+        else:
+            placed = self._placer.cycle(kind, flag)
+            if kind.turns:
+                inputs.append(Placed(self._placer.hold_rises(), HOLD, int(not kind.is_given)))
+        now = dict(zip(PINS, before, strict=True))
+        changed = []
+        for one in sorted((*inputs, *placed), key=lambda each: each.ps):
+            if now[one.pin] != one.level or isinstance(one.level, Bus):
+                now[one.pin] = one.level
+                changed.append(one)
+        return tuple(changed), tuple(now[pin] for pin in PINS)
+
+
+def _is_given(record: _Record) -> bool:
+    return record.type == _HOLD_TYPE or record.lines & _HLDA != 0
+
+
+def changes(
+    records: NDArray[np.void], end_t: int, placer: Placer, *, after: Any = None
+) -> Iterator[Change]:
+    """Every change of a pin in a stretch of the trace.
+
+    Args:
+        records: ``bus.trace.RECORD``, oldest first, none left out.
+        end_t: T-state at which the last of them ends.
+        after: the record that follows, if there is one.
+    """
+    weaver = Weaver(placer)
+    now: dict[str, Level] = {}
+    for part in (weaver.feed(records), weaver.finish(end_t, after)):
+        for woven in part:
+            for ps, pin, shaped in woven.placed:
+                level = byte_of(shaped, woven.address, woven.data)
+                if pin not in now or now[pin] != level:
+                    now[pin] = level
+                    yield Change(woven.start + ps, pin, level)
