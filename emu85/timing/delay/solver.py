@@ -48,14 +48,12 @@ class Plan:
 
     Attributes:
         use, waits: as asked for.
-        wanted: T-states that were asked for.
         head: padding before the loops.
         loops: outermost first.
     """
 
     use: Use
     waits: Waits
-    wanted: int
     head: Padding
     loops: tuple[Loop, ...]
 
@@ -102,7 +100,7 @@ def solve(
         raise ValueError(f"{wanted} T-states are not in {low} to {high}")
     for error in range(high - low + 1):
         for t in dict.fromkeys((wanted + error, wanted - error)):
-            if low <= t <= high and (found := _exact(t, wanted, use, waits, nests)):
+            if low <= t <= high and (found := _exact(t, use, waits, nests)):
                 return found
     raise AssertionError("the least reach is a solution")  # pragma: no cover
 
@@ -125,7 +123,7 @@ def _call(use: Use, waits: Waits) -> int:
     return t_states(named("CALL"), waits) + t_states(named("RET"), waits)
 
 
-def _exact(t: int, wanted: int, use: Use, waits: Waits, nests: Nests) -> Plan | None:
+def _exact(t: int, use: Use, waits: Waits, nests: Nests) -> Plan | None:
     searches = [_Search(nest, use, waits) for nest in nests]
     rest = t - _call(use, waits)
     sizes = {search.size for search in searches}
@@ -135,7 +133,7 @@ def _exact(t: int, wanted: int, use: Use, waits: Waits, nests: Nests) -> Plan | 
             if not 0 <= extra <= _MOST_PADDING:
                 continue
             for head, loops in search.solutions(rest, extra):
-                return Plan(use, waits, wanted, head, loops)
+                return Plan(use, waits, head, loops)
     return None
 
 
