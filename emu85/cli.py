@@ -467,6 +467,12 @@ def _add_budget(parser: argparse.ArgumentParser) -> None:
     add_options(parser)
 
 
+def _add_wave(parser: argparse.ArgumentParser) -> None:
+    from emu85.wave_command import add_options
+
+    add_options(parser)
+
+
 def _add_lesson(parser: argparse.ArgumentParser) -> None:
     from emu85.lesson_command import add_options
 
@@ -502,6 +508,7 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "disassemble": (_add_disassemble, "turn an image back into source"),
     "burn-check": (_add_burn_check, "examine an image against its EPROM and board before burning"),
     "profile": (_add_profile, "run firmware and say where its time goes: routines, ports, lines"),
+    "wave": (_add_wave, "show what stands on the pins: as text, as SVG, as VCD"),
     "lesson": (_add_lesson, "exercises on machine cycles and T-states, judged by the machine"),
     "card": (_add_card, "the timing card of an instruction: what each of its T-states does"),
     "budget": (_add_budget, "what memory and ports leave of the CPU's time at a crystal, in ns"),

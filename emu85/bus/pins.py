@@ -6,6 +6,7 @@ import enum
 from typing import Final
 
 from emu85.bus.lines import Line
+from emu85.errors import UserError, nearest
 
 
 class Undefined(enum.Enum):
@@ -49,3 +50,24 @@ WIDTHS: dict[str, int] = {HIGH_ADDRESS: 8, ADDRESS_DATA: 8}
 
 ACTIVE_LOW = frozenset({RD, WR, INTA})
 """Pins that the data sheet writes with a bar; IO/M has its bar over the M alone."""
+
+
+def pin_named(text: str) -> str:
+    """A pin by its name; capitals, blanks and signs between the letters do not matter.
+
+    Raises:
+        UserError: no such pin.
+    """
+    found = _FOLDED.get(_folded(text))
+    if found is None:
+        raise UserError(
+            f"no pin {text!r}", expected=f"one of {', '.join(PINS)}", nearest=nearest(text, PINS)
+        )
+    return found
+
+
+def _folded(text: str) -> str:
+    return "".join(letter for letter in text.casefold() if letter.isalnum())
+
+
+_FOLDED = {_folded(pin): pin for pin in PINS}

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.device import Device
+from emu85.bus.pins import PINS, pin_named
 from emu85.console import numbers
 from emu85.console.tokens import Token, without_comment
 from emu85.errors import Place, UserError, nearest
@@ -46,6 +47,9 @@ class Context:
     joined: Sequence[str] = ()
     folder: Path = Path()
     timed: Sequence[str] = ()
+
+
+_PIN_WORDS = [pin.replace(" ", "") for pin in PINS]
 
 
 class Completion(NamedTuple):
@@ -262,6 +266,19 @@ class Name(Kind):
 
     def read(self, text: str, context: Context) -> str:
         return text
+
+
+@dataclass(frozen=True)
+class Pin(Kind):
+    """A pin of the CPU; blanks in its name are left out."""
+
+    wants: str = f"a pin ({', '.join(_PIN_WORDS)})"
+
+    def read(self, text: str, context: Context) -> str:
+        return pin_named(text)
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        return [Completion(w) for w in _PIN_WORDS if w.casefold().startswith(written.casefold())]
 
 
 @dataclass(frozen=True)

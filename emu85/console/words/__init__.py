@@ -16,6 +16,7 @@ from emu85.console.words import (
     spending,
     stopping,
     talking,
+    waving,
 )
 
 _ORDER = (
@@ -23,6 +24,7 @@ _ORDER = (
     going_back,
     stopping,
     looking,
+    waving,
     spending,
     budgeting,
     cards,
