@@ -1,0 +1,92 @@
+"""Shares counted in bulk against the same counted T-state by T-state."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.expand import expand
+from emu85.bus.glow import DARK, SHAPED, Glow, glow
+from emu85.bus.pins import HOLD, SAMPLED
+from emu85.machine import Machine
+from tests.timing.waves import light, slow
+
+
+def by_hand(records: NDArray[np.void], start: int, end: int) -> Glow:
+    """Every half T-state looked at."""
+    address, data, total = np.zeros(16), np.zeros(8), 0
+    pins = dict.fromkeys((*SHAPED, HOLD, *SAMPLED), 0.0)
+    for state in expand(records, end):
+        if state.t < start:
+            continue
+        total += 1
+        record = records[state.record]
+        if Cycle(int(record["type"])) not in STATES:
+            address += [int(record["address"]) >> bit & 1 for bit in range(16)]
+            data += [int(record["data"]) >> bit & 1 for bit in range(8)]
+        for pin in pins:
+            pins[pin] += ((state.first[pin] == 1) + (state.second[pin] == 1)) / 2
+    return Glow(
+        total, address / total, data / total, {pin: high / total for pin, high in pins.items()}
+    )
+
+
+def same(one: Glow, other: Glow) -> None:
+    assert one.t_states == other.t_states
+    assert one.address == pytest.approx(other.address)
+    assert one.data == pytest.approx(other.data)
+    assert one.pins == pytest.approx(other.pins)
+
+
+@pytest.mark.parametrize("machine", [light(), slow(0), slow(2), slow(40)], ids=str)
+def test_shares_are_those_of_a_count_by_hand(machine: Machine) -> None:
+    records = machine.trace.all()
+    same(glow(records, 0, machine.t), by_hand(records, 0, machine.t))
+
+
+@pytest.mark.parametrize("first", [1, 40, 90])
+def test_a_frame_may_begin_within_a_halt(first: int) -> None:
+    machine = light()
+    records = machine.trace.all()
+    kinds = records["type"].tolist()
+    place = kinds.index(Cycle.HALT, first)
+    start = int(records["t"][place]) + 7
+    end = int(records["t"][place + 20])
+    part = records[place : place + 20]
+    same(glow(part, start, end), by_hand(part, start, end))
+
+
+def test_a_frame_within_one_halt() -> None:
+    machine = light()
+    records = machine.trace.all()
+    place = records["type"].tolist().index(Cycle.HALT)
+    start = int(records["t"][place]) + 5
+    found = glow(records[place : place + 1], start, start + 10)
+    assert found.t_states == 10
+    assert found.pins["S1"] == found.pins["RD"] == 0  # low, and floating
+    assert found.pins["INTA"] == found.pins["READY"] == 1
+    assert not found.address.any()
+
+
+def test_nothing_glows_before_anything_happens() -> None:
+    assert glow(np.empty(0, light().trace.all().dtype), 0, 0) is DARK
+
+
+def test_a_loop_glows_by_its_sums() -> None:
+    """JMP to itself: 10 T-states; ALE high for half of three T1s, RD low for 1.5 T of each."""
+    machine = Machine.from_text(
+        "name: loop\ncrystal: 4 MHz\nmemory:\n  - {chip: 2716, name: rom, at: 0000-07FF}\n"
+    )
+    machine.board.poke_all([(0, 0xC3), (1, 0), (2, 0)])
+    machine.run(t_states=1013)
+    records = machine.trace.all()[1:100]
+    found = glow(records, int(records["t"][0]), int(records["t"][-1]) + 3)
+    assert found.t_states == 330
+    assert found.pins["ALE"] == pytest.approx(3 * 0.5 / 10)
+    assert found.pins["RD"] == pytest.approx(1 - 3 * 1.5 / 10)
+    assert found.pins["WR"] == 1
+    assert found.pins["S0"] == pytest.approx(4 / 10)  # high in the opcode fetch alone
+    assert found.address[0] == found.address[1] == pytest.approx(3 / 10)
+    assert found.data[7] == found.data[6] == found.data[0] == pytest.approx(4 / 10)  # C3 in OF
