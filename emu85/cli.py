@@ -167,6 +167,7 @@ def _add_run(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--do", metavar="FILE", help="console lines to execute; then the end")
     parser.add_argument("--stay", action="store_true", help="with --do: go on to the prompt")
     parser.add_argument("--held", action="store_true", help="begin held, at the prompt")
+    parser.add_argument("--panel", action="store_true", help="begin at the lamp panel, held")
     parser.add_argument(
         "--trace",
         metavar="N",
@@ -210,6 +211,7 @@ def _start(options: argparse.Namespace) -> Start:
         trace=_count(options.trace, "--trace", 1, 100_000_000),
         speed=options.speed,
         joins=tuple(options.join),
+        panel=options.panel,
     )
 
 

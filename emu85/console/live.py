@@ -33,7 +33,7 @@ _REDRAW = 0.1
 """Seconds between two looks at the bottom line."""
 _SERVED = 0.03
 """Seconds within which complete lines and keys are served."""
-_NOT_TYPED = (
+NOT_TYPED = (
     Keys.CPRResponse,
     Keys.Vt100MouseEvent,
     Keys.WindowsMouseEvent,
@@ -213,7 +213,7 @@ class LiveDriver:
                 self._send(event.data.encode("latin-1", "ignore"))
 
         for key in ALL_KEYS:
-            if key not in _NOT_TYPED:
+            if key not in NOT_TYPED:
                 keys.add(key)(typed)
         keys.add(Keys.Any)(typed)
         keys.add(Keys.ControlC)(hold)

@@ -152,24 +152,24 @@ class Session:
         is_free, hears = not isinstance(motion, Steps), keyboard or len(self.links) > 0
         held = self._drive(motion, keyboard)
         self.lines_done.moved(held, is_free=is_free, hears=hears)
-        self._tell_news()
+        self.tell_news()
         return held
 
     def _drive(self, motion: Motion, keyboard: bool) -> Held:
         if not isinstance(motion, Steps):
-            return self.driver.drive(Served(motion, self._serve), keyboard=keyboard)
+            return self.driver.drive(Served(motion, self.serve), keyboard=keyboard)
         self.links.pump()
         held = self.driver.drive(motion, keyboard=keyboard)
         self.links.pump()
         return held
 
-    def _serve(self) -> None:
+    def serve(self) -> None:
         """Between two slices of a motion."""
         self.links.pump()
         if self.driver.has_keyboard:
-            self._tell_news()
+            self.tell_news()
 
-    def _tell_news(self) -> None:
+    def tell_news(self) -> None:
         """Tell what the board has noticed, once; where nobody watches, after the motion."""
         for line in self.news.lines(self.screen.width):
             self.screen.show(line)

@@ -36,6 +36,7 @@ class Start:
         trace: machine cycles the trace holds.
         speed: as written, or None for the default.
         joins: console lines' worth of ends to join, as ``usart pty``.
+        panel: whether to begin with the lamp panel.
     """
 
     board: str
@@ -47,6 +48,7 @@ class Start:
     trace: int
     speed: str | None
     joins: tuple[str, ...] = ()
+    panel: bool = False
 
 
 @contextlib.contextmanager
@@ -72,10 +74,12 @@ def run(start: Start) -> int:
     if sys.stdin is None:  # closed by whoever started us
         sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115 - for the whole run
     is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
+    if start.panel and not is_terminal:
+        raise UserError("the lamp panel needs a terminal")
     speed = _speed(start.speed, default=1.0 if is_terminal and not start.script else None)
     with all_kept():
         machine = _machine(start)
-    if is_terminal and (start.script is None or start.stay):
+    if is_terminal and (start.script is None or start.stay or start.panel):
         return _at_terminal(start, machine, speed)
     return _plain(start, machine, speed)
 
@@ -189,7 +193,9 @@ def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
         with interrupts_ignored():
             if start.script is not None:
                 do_lines(session, read_script(start.script), str(start.script))
-            elif not start.held:
+            if start.panel:
+                session.attempt("panel")
+            elif start.script is None and not start.held:
                 session.attempt("talk" if session.pane.name else "run")
         console.loop()
     return 0

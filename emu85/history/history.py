@@ -352,7 +352,8 @@ class History:
             end.listeners = []
         self.machine.holds_for_user = False
         try:
-            yield
+            with self.machine.stops.standing_still():
+                yield
         finally:
             self.machine.holds_for_user = True
             for end, heard in zip(ends, listeners, strict=True):

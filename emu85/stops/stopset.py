@@ -8,6 +8,7 @@ back before it compiles anew, so that adding a stop disturbs no other.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -199,6 +200,20 @@ class StopSet:
             _begin(stop)
             stop.rows[:, StopField.HITS] = 0
             stop.rows[:, StopField.LAST_T] = -1
+
+    @contextmanager
+    def standing_still(self) -> Iterator[None]:
+        """Have the stops of others than the firmware count nothing of what is done meanwhile."""
+        kept = [
+            (stop, stop.rows[:, _STATE].copy())
+            for stop in self._every()
+            if stop.owner != "firmware"
+        ]
+        try:
+            yield
+        finally:
+            for stop, state in kept:
+                stop.rows[:, _STATE] = state
 
     def hit_at(self, t: int) -> list[Stop]:
         """The armed stops that hit in the machine cycle that began at T-state ``t``."""

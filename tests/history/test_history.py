@@ -164,6 +164,25 @@ def test_back_to_what_a_stop_looks_for() -> None:
     assert history.back_to([parse("on IOR")]) is None and machine.t == here
 
 
+def test_going_back_counts_no_hits_anew() -> None:
+    machine = rig(COUNTER)
+    history = History(machine)
+    stop = machine.stops.add("on MW at 8200")
+    counting = machine.stops.add("on MW at 8200 after 3")
+    assert machine.run(t_states=10_000).stops == (stop,)
+    assert machine.run(t_states=10_000).stops == (stop,)
+    machine.step(10)
+    then = (stop.hits, stop.last_t, counting.hits)
+    assert then[0] == 2
+    history.back_cycles(8)
+    history.back_to([parse("on MW at 8200")])
+    history.go_to(20)
+    history.go_to(history.latest_t)
+    assert (stop.hits, stop.last_t, counting.hits) == then
+    assert machine.run(t_states=10_000).stops == (stop,)  # the third; 'after 3' has seen two
+    assert machine.run(t_states=10_000).stops == (stop, counting)
+
+
 def test_what_the_trace_has_forgotten_is_found_again() -> None:
     machine, history = counting(trace=50, apart=0.0)
     machine.memory[0x8300] = 7  # no write of the firmware's

@@ -12,6 +12,7 @@ from emu85.console.words import (
     joining,
     looking,
     moving,
+    panelling,
     rehearsing,
     spending,
     stopping,
@@ -21,6 +22,7 @@ from emu85.console.words import (
 
 _ORDER = (
     moving,
+    panelling,
     going_back,
     stopping,
     looking,

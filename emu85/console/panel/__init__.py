@@ -1,0 +1,1 @@
+"""The lamp panel: every line of the bus a lamp, full screen."""

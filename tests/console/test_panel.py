@@ -1,0 +1,233 @@
+"""The lamp panel at a pseudo-terminal: what it shows, its keys, and the terminal afterwards."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.console.screens import SIZES, Screened
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+
+Begin = Callable[..., Screened]
+
+CRASHING = """
+import sys
+import emu85.console.panel.application as application
+from emu85.cli import main
+
+drawn = application.picture
+count = 0
+
+def picture(*arguments):
+    global count
+    count += 1
+    if count > 3:
+        raise RuntimeError("the lamp has burnt out")
+    return drawn(*arguments)
+
+application.picture = picture
+sys.exit(main(sys.argv[1:]))
+"""
+LEFT = (b"\x1b[?1049l", b"\x1b[?1000l", b"\x1b[?25h")
+"""The terminal's own screen again, no mouse, a cursor (xterm control sequences)."""
+
+
+@pytest.fixture
+def begin(tmp_path: Path) -> Iterator[Begin]:
+    made: list[Screened] = []
+
+    def start(*options: str, columns: int = 80, rows: int = 24, program: str = "") -> Screened:
+        command = ["-c", program] if program else ["-m", "emu85"]
+        arguments = [*command, "run", "--panel", *options]
+        made.append(Screened(arguments, columns, rows, tmp_path / "state"))
+        return made[-1]
+
+    yield start
+    for one in made:
+        one.close()
+
+
+def lamps_of(line: str) -> str:
+    """The lamps of a line, left to right."""
+    return "".join(re.findall("[○◔◑◕●]", line))
+
+
+def line_of(shown: str, label: str) -> str:
+    """The line that begins with a label."""
+    return next(line for line in shown.splitlines() if line.startswith(label))
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_a_held_board(begin: Begin, columns: int, rows: int) -> None:
+    panel = begin("--board", "slate", columns=columns, rows=rows)
+    panel.wait_for("HELD")
+    panel.type("s")
+    shown = panel.wait_for("opcode fetch of C3 from 0000")
+    assert lamps_of(line_of(shown, "address")) == "○" * 16
+    assert lamps_of(line_of(shown, "data")) == "●●○○○○●●"
+    assert line_of(shown, "data").endswith("C3")
+    assert line_of(shown, "code").split()[1:4] == ["0000", "JMP", "START"]
+    names = line_of(shown, "         IO/M")
+    lit = shown.splitlines()[shown.splitlines().index(names) + 1]
+    pins = dict(zip(names.split(), lit.split(), strict=True))
+    # An opcode fetch in T3: IO/M S1 S0 are 0 1 1, and RD is low.
+    assert pins == {
+        "IO/M": "○", "S1": "●", "S0": "●", "ALE": "○", "/RD": "○", "/WR": "●", "/INTA": "●",
+        "READY": "●", "HOLD": "○", "HLDA": "○",
+    }  # fmt: skip
+    assert "3 OF    0000 C3 JMP START" in shown
+    lines = shown.splitlines()
+    assert lines[-1].startswith("p pace") and lines[-1].endswith("q leave")
+    assert len(lines) == rows and max(map(len, lines)) <= columns
+
+
+@pytest.mark.parametrize(("columns", "rows"), SIZES)
+def test_a_running_board_glows(begin: Begin, columns: int, rows: int) -> None:
+    panel = begin("--board", "saltmarsh", columns=columns, rows=rows)
+    panel.wait_for("HELD")
+    panel.type(" ")
+    shown = panel.wait_for("tide>")
+    assert "RUNNING" in shown and "space hold" in shown
+    names = line_of(shown, "         IO/M")
+    lit = shown.splitlines()[shown.splitlines().index(names) + 1]
+    pins = dict(zip(names.split(), lit.split(), strict=True))
+    # ALE is high for a small part of each cycle, RD low for a part of most; nothing is held.
+    assert pins["ALE"] == "◔" and pins["/RD"] in "◑◕" and pins["HOLD"] == "○"
+    assert pins["/INTA"] == "●"
+    assert "serial: serial" in shown
+
+
+def test_keys_step_hold_and_go_back(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.type("i")
+    panel.wait_for("T 13 ")
+    panel.type("s")
+    panel.wait_for("T 17 ")
+    panel.type("b")
+    panel.wait_for("4 T-states before the newest moment")
+    panel.type("3 ")  # hold on memory writes, and run
+    shown = panel.wait_for("Held on MW")
+    assert "[3 MW]" in shown
+    panel.type("3r")
+    shown = panel.wait_for("RESET IN")
+    assert "[3 MW]" not in shown
+
+
+def test_paces(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("pace 4/s")
+    panel.type("+++++")
+    panel.wait_for("pace 60/s")
+    panel.type("p")
+    panel.wait_for("PACING")
+    panel.wait_until(lambda shown: int(shown.split("T ")[1].split()[0]) > 60, "progress")
+    panel.type("-")
+    panel.wait_for("pace 30/s")
+    assert "PACING" in str(panel)
+    panel.type("\x03")
+    panel.wait_for("HELD")
+
+
+def test_the_mouse_presses_what_is_written(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.click("step a machine cycle")
+    panel.wait_for("T 7 ")
+    panel.click("7 BI")
+    panel.wait_for("[7 BI]")
+    panel.click("leave")
+    panel.wait_for("emu85>")
+
+
+def test_keys_go_to_the_board(begin: Begin) -> None:
+    panel = begin("--board", "saltmarsh", "--speed", "off")
+    panel.type(" t")
+    panel.wait_for("tide>")
+    panel.wait_for("keys go there")
+    panel.type("help\r")
+    panel.wait_for("forget")
+    panel.type("\x1b")
+    panel.wait_until(lambda shown: "keys go there" not in shown, "the end of typing")
+    panel.type(" ")
+    panel.wait_for("HELD")
+
+
+def test_armed_stops_and_their_hits(begin: Begin, tmp_path: Path) -> None:
+    (tmp_path / "arm.do").write_text("stop on IOW at 40\n")
+    panel = begin("--board", "slate", "--do", str(tmp_path / "arm.do"))
+    panel.wait_for("1 on IOW at 40 (0 hits)")
+    panel.type(" ")
+    panel.wait_for("1 on IOW at 40 (1 hit)")
+    assert "Held by stop 1" in str(panel)
+
+
+def test_other_sizes(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.resize(50, 10)
+    panel.wait_for("needs 80 x 24, has 50 x 10")
+    panel.resize(140, 45)
+    panel.wait_until(lambda shown: "needs" not in shown and "q leave" in shown, "the whole")
+    panel.resize(10, 2)
+    panel.read(0.5)
+    panel.resize(80, 24)
+    panel.wait_until(lambda shown: "needs" not in shown and "q leave" in shown, "the whole")
+
+
+def assert_restored(panel: Screened) -> None:
+    assert panel.modes() == panel.before
+    for sequence in LEFT:
+        assert sequence in panel.raw
+    assert panel.raw.rindex(b"\x1b[?1049l") > panel.raw.rindex(b"\x1b[?1049h")
+
+
+def test_leaving_gives_the_terminal_back(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.type(" q")
+    panel.wait_for("emu85>")
+    panel.type("regs\r")
+    panel.wait_for("interrupts")
+    panel.type("quit\r")
+    assert panel.ended() == 0
+    assert_restored(panel)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_signals_give_the_terminal_back(begin: Begin, number: int) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.type(" ")
+    panel.wait_for("RUNNING")
+    os.kill(panel.pid, number)
+    assert panel.ended() == 128 + number
+    assert_restored(panel)
+
+
+def test_a_crash_gives_the_terminal_back_and_loses_nothing(begin: Begin) -> None:
+    panel = begin("--board", "slate", program=CRASHING)
+    panel.type("s")
+    shown = panel.wait_for("emu85>")
+    assert "emu85 itself made a mistake (RuntimeError: the lamp has burnt out)" in " ".join(
+        shown.split()
+    )
+    panel.type("regs\r")
+    panel.wait_for("interrupts")
+    panel.type("quit\r")
+    assert panel.ended() == 0
+    assert_restored(panel)
+
+
+def test_without_a_terminal_it_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    from emu85.cli import main
+
+    assert main(["run", "--board", "slate", "--panel"]) == 2
+    assert "the lamp panel needs a terminal" in capsys.readouterr().err
