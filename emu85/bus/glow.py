@@ -83,7 +83,8 @@ def glow(records: NDArray[np.void], start_t: int, end_t: int) -> Glow:
     halves = dict.fromkeys(SHAPED, 0.0)
     _count_cycles(halves, kinds, lengths, waits, lines, given, counted & ~is_rest)
     _count_rests(halves, kinds, lengths, counted & is_rest)
-    held = float(lengths[counted] @ (lines[counted] & int(Line.HOLD) != 0))
+    hold = lines // int(Line.HOLD) & 1
+    held = float(_t_states(hold[counted], lengths[counted]))
     for place in alone.tolist():
         after = records[place + 1] if place + 1 < len(records) else None
         held += _one_by_one(
@@ -94,21 +95,28 @@ def glow(records: NDArray[np.void], start_t: int, end_t: int) -> Glow:
             after,
         )
     total = end_t - int(starts[0])
-    weights = np.where(is_rest, 0, lengths).astype(np.float64) / total
+    driven = np.where(is_rest, 0, lengths)
     pins = {pin: number / 2 / total for pin, number in halves.items()}
     pins[HOLD] = held / total
     for pin, line in SAMPLED.items():
-        pins[pin] = float(lengths @ (lines & int(line) != 0)) / total
+        pins[pin] = _t_states(lines // int(line) & 1, lengths) / total
     return Glow(
-        total, _bits(records["address"], 16, weights), _bits(records["data"], 8, weights), pins
+        total,
+        _high_t(records["address"], 16, driven) / total,
+        _high_t(records["data"], 8, driven) / total,
+        pins,
     )
 
 
-def _bits(
-    values: NDArray[np.void], width: int, weights: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _high_t(values: NDArray[np.void], width: int, lengths: NDArray[np.int64]) -> NDArray[np.int64]:
+    """T-states for which each bit is high, bit 0 first."""
     wide = values.astype(np.int64)
-    return np.array([weights @ (wide >> bit & 1) for bit in range(width)])
+    return np.array([_t_states(wide >> bit & 1, lengths) for bit in range(width)])
+
+
+def _t_states(is_high: NDArray[np.int64], lengths: NDArray[np.int64]) -> int:
+    """The T-states of those cycles in which something is high (0 or 1)."""
+    return int(is_high @ lengths)  # of integers: floats would go to a library of many threads
 
 
 def _count_cycles(

@@ -37,7 +37,7 @@ class Line:
     symbol: str = ""
 
 
-class _Names:
+class SymbolNames:
     """Symbol names by value; of several, the first, as Image orders them.
 
     Attributes:
@@ -64,7 +64,7 @@ def disassemble(
     start: int,
     *,
     end: int = SPACE,
-    symbols: Mapping[str, int] | None = None,
+    symbols: Mapping[str, int] | SymbolNames | None = None,
     equated: Collection[str] = (),
 ) -> Line:
     """The instruction at ``start``.
@@ -73,10 +73,12 @@ def disassemble(
         read: gives the byte at an address.
         start: 0 to FFFF.
         end: the address after the last byte that may belong to it.
-        symbols: names for addresses and 16-bit data.
+        symbols: names for addresses and 16-bit data; whoever asks for many lines one by
+            one makes the names of them once.
         equated: those names that stand for a value and so label no line.
     """
-    return _line(read, start, end, _Names(symbols, equated))
+    names = symbols if isinstance(symbols, SymbolNames) else SymbolNames(symbols, equated)
+    return _line(read, start, end, names)
 
 
 def disassemble_range(
@@ -91,7 +93,7 @@ def disassemble_range(
 
     Bytes at the end that begin an instruction but do not hold all of it come as DB.
     """
-    names = _Names(symbols, equated)
+    names = SymbolNames(symbols, equated)
     lines: list[Line] = []
     while start < end:
         lines.append(_line(read, start, end, names))
@@ -119,7 +121,7 @@ def write_source(lines: Sequence[Line], symbols: Mapping[str, int] | None = None
     return "\n".join([*out, f"{_INDENT}END", ""])
 
 
-def _line(read: Callable[[int], int], start: int, end: int, names: _Names) -> Line:
+def _line(read: Callable[[int], int], start: int, end: int, names: SymbolNames) -> Line:
     instruction = INSTRUCTIONS[read(start)]
     label = names.labels.get(start, "")
     if start + instruction.length > end:

@@ -9,6 +9,7 @@ from tests.bench.firmware import firmware
 from tests.bench.gantry import gantry
 from tests.bench.history import history
 from tests.bench.memory import memory
+from tests.bench.panel import panel
 from tests.bench.polling import polling
 from tests.bench.profiling import profiling
 from tests.bench.query import query
@@ -27,6 +28,7 @@ MEASURES: dict[str, Measure] = {
     "profile": profiling,
     "history": history,
     "rehearse": rehearsing,
+    "panel": panel,
     "first-start": first_start,
     "later-start": later_start,
     "memory": memory,

@@ -39,6 +39,7 @@ class Screened:
         state: Path,
         folder: Path | None = None,
     ) -> None:
+        """Start it: what Python is given, the size, where its state goes, its folder."""
         import pty
 
         self.columns, self.rows = columns, rows
@@ -57,11 +58,9 @@ class Screened:
                 PROMPT_TOOLKIT_NO_CPR="1",
                 XDG_STATE_HOME=str(state),
                 PYTHONPATH=os.pathsep.join(filter(None, sys.path)),
-                COLUMNS="",
-                LINES="",
             )
             for name in ("COLUMNS", "LINES"):
-                del os.environ[name]
+                os.environ.pop(name, None)
             if folder:
                 os.chdir(folder)
             os.execv(sys.executable, [sys.executable, *command])

@@ -60,7 +60,8 @@ class _Panel:
         self._session = session
         self._lamps = lamps_for(sys.stdout.encoding)
         self._fragments: StyleAndTextTuples = []
-        self._drawn = (0.0, Size(0, 0))
+        self._due = 0.0
+        self._size = Size(0, 0)
         self._mistake: Exception | None = None
         self._application = self._make()
 
@@ -104,9 +105,11 @@ class _Panel:
     def _frame(self) -> None:
         now = time.perf_counter()
         size = self._application.output.get_size()
-        if now - self._drawn[0] < _FRAME and size == self._drawn[1]:
+        if now < self._due and size == self._size:
             return
-        self._drawn = (now, size)
+        # A slice takes as long as most of a frame: what is late is made up for by the next.
+        self._due = max(self._due + _FRAME, now)
+        self._size = size
         lines = picture(self._controls.scene(size.rows), size.columns, size.rows, self._lamps)
         fragments: StyleAndTextTuples = []
         for number, line in enumerate(lines):

@@ -25,8 +25,9 @@ def instruction_at(machine: Machine, address: int, opcode: int | None = None) ->
             return opcode
         return machine.memory[at & 0xFFFF]
 
-    text = disassemble(read, address, symbols=machine.symbols).text
-    label = Places.of(machine).exact(address)
+    places = Places.of(machine)
+    text = disassemble(read, address, symbols=places.in_code).text
+    label = places.exact(address)
     return f"{label}: {text}" if label else text
 
 
@@ -70,7 +71,7 @@ def listing(machine: Machine, address: int, count: int) -> Iterator[str]:
     places = Places.of(machine)
     pc = machine.registers.instruction_at
     for _ in range(count):
-        line = disassemble(lambda at: machine.memory[at & 0xFFFF], address, symbols=machine.symbols)
+        line = disassemble(lambda at: machine.memory[at & 0xFFFF], address, symbols=places.in_code)
         codes = " ".join(f"{byte:02X}" for byte in line.bytes)
         mark = "PC" if address == pc else ""
         label = places.exact(address)

@@ -6,6 +6,8 @@ import bisect
 from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from emu85.firmware.disassembler import SymbolNames
+
 if TYPE_CHECKING:
     from emu85.firmware.image import Run
     from emu85.machine import Machine
@@ -16,6 +18,9 @@ _FARTHEST = 0xFF
 
 class Places:
     """Looks names up by address.
+
+    Attributes:
+        in_code: the names, as the disassembler takes them.
 
     Args:
         symbols: name to value.
@@ -35,14 +40,19 @@ class Places:
         for name, at in symbols.items():
             if name not in equated:
                 labels.setdefault(at, name)  # of several the first
+        self.in_code = SymbolNames(symbols, ())
         self._labels = labels
         self._addresses = sorted(labels)
         self._runs = runs
 
     @classmethod
     def of(cls, machine: Machine) -> Places:
-        """The names that ``machine`` has."""
-        return cls(machine.symbols, machine.equated, machine.runs)
+        """The names that ``machine`` has; they are looked through once, until it gets others."""
+        global _last
+        source = (machine.symbols, machine.equated, machine.runs)
+        if _last is None or any(a is not b for a, b in zip(_last[0], source, strict=True)):
+            _last = (source, cls(*source))
+        return _last[1]
 
     def exact(self, address: int) -> str:
         """The first label of exactly this address, or an empty string."""
@@ -72,3 +82,8 @@ class Places:
             if start <= address < end:
                 return start
         return None
+
+
+_last: tuple[tuple[Mapping[str, int], Collection[str], Sequence[Run]], Places] | None = None
+"""What :meth:`Places.of` was given last, and made of it.  A machine's symbols are replaced
+as a whole and never changed in place."""

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from emu85.console.session import Session
 
 
-@form("panel", "the lamp panel: every line of the bus a lamp, full screen")
+@form("panel", "every line of the bus a lamp, full screen")
 def panel(session: Session) -> None:
     """While the board runs, a lamp is as bright as the share of time for which its line was
     high; while it is held or paced, the lamps show the machine cycle as it stands in T3. A

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from emu85.timing.stretch import Stretch
 
 
-@form("wave [COUNT]", "the last machine cycles, 3 or so many, as a timing diagram")
+@form("wave [COUNT]", "the last machine cycles, 3 or so many, drawn")
 def wave(session: Session, count: int = 3) -> None:
     """What stood on the pins in each half of each T-state: CLK is low in the first and high
     in the second. Pins at rest, such as HOLD, are left out. Inputs are shown as they were
@@ -31,7 +31,7 @@ def wave_pins(session: Session, count: int, pin: list[str]) -> None:
     _show(session, count, pin)
 
 
-@form("wave COUNT to FILE", "a .svg drawing, a .vcd for waveform viewers, or .txt")
+@form("wave COUNT to FILE", ".svg, .txt, or .vcd for waveform viewers")
 def wave_to(session: Session, count: int, file: Path) -> None:
     """Edges stand at their nanoseconds, by the AC table of the board's CPU part. A .vcd has
     every pin and may be as long as the trace."""
