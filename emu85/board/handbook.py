@@ -98,9 +98,9 @@ def board_page(description: BoardDescription) -> str:
 
 
 _NEAREST = """\
-Parts that are not modelled, each beside the device that is nearest to it: the same
-chip under another number, or one for the same use with other registers ('emu85
-devices WORD' has them)"""
+Parts that are not modelled, each beside the device that is nearest to it: the
+same chip under another number, or one for the same use with other registers
+('emu85 devices WORD' has them)"""
 
 _ABOUT = """\
 Written by `emu85 devices --board {name}`; `emu85 devices WORD` adds registers, pins and options."""

@@ -6,6 +6,7 @@ import contextlib
 import gc
 import os
 import sys
+import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
@@ -205,7 +206,7 @@ def greet(session: Session) -> None:
     """Two lines: what this is, and how to get on."""
     machine = session.machine
     about = machine.board.description.about
-    session.screen.show(
-        f"{machine.board.name}{': ' + about if about else ''}, {machine.clock_hz / 1e6:g} MHz."
-    )
+    text = f"{machine.board.name}{': ' + about if about else ''}, {machine.clock_hz / 1e6:g} MHz."
+    for line in textwrap.wrap(text, session.screen.width, subsequent_indent="  "):
+        session.screen.show(line)
     session.screen.show("Ctrl-C holds the board; 'help' lists the console words, 'quit' ends.")

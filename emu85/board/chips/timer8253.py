@@ -544,7 +544,7 @@ class Timer8254(Timer8253):
     """The 8253 with the read-back command."""
 
     kind = "8254"
-    about = "8254: the 8253 with read-back; odd counts are read otherwise in mode 3"
+    about = "the 8253 with read-back; odd counts are read otherwise in mode 3"
     registers = (
         *(
             Register(f"counter {n}", "bytes of its count; status", Read.LIVE, written=True)
