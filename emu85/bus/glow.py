@@ -7,6 +7,7 @@ A line that floats does not glow.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from typing import NamedTuple
 
@@ -105,6 +106,24 @@ def glow(records: NDArray[np.void], start_t: int, end_t: int) -> Glow:
         _high_t(records["address"], 16, driven) / total,
         _high_t(records["data"], 8, driven) / total,
         pins,
+    )
+
+
+def together(parts: Sequence[Glow]) -> Glow:
+    """The shares over several stretches as over one.
+
+    Args:
+        parts: at least one, and not all of no T-states.
+    """
+    total = sum(part.t_states for part in parts)
+    return Glow(
+        total,
+        sum((part.address * part.t_states for part in parts), np.zeros(16)) / total,
+        sum((part.data * part.t_states for part in parts), np.zeros(8)) / total,
+        {
+            pin: sum(part.pins[pin] * part.t_states for part in parts) / total
+            for pin in parts[0].pins
+        },
     )
 
 

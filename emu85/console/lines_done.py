@@ -88,6 +88,13 @@ class LinesDone:
             self._now = None
             self._keep(done)
 
+    def let_go(self) -> None:
+        """Take what comes from now on for no part of the line that is under way.
+
+        It does its work by way of other lines, which are kept before it.
+        """
+        self._now = None
+
     def moved(self, held: Held, *, is_free: bool, hears: bool) -> None:
         """A motion has ended."""
         if self._now:

@@ -16,6 +16,7 @@ from emu85.rehearsal.script import Script
 NOT_HERE = {
     "join": "'type to END TEXT' for what somebody outside would send",
     "pace": "'step COUNT' or 'run for TIME'",
+    "panel": "'step', 'run for TIME', 'back' and 'reset'",
     "part": "no joined ends",
     "record": "console lines that move the board or look at it",
     "rehearse": "'include FILE' for the lines of another file",

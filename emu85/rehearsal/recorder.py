@@ -35,7 +35,7 @@ from emu85.rehearsal.patterns import quoted, quoted_bytes
 if TYPE_CHECKING:
     from emu85.console.session import Session
 
-_LEFT_OUT = {"quit", "record", "rehearse"}
+_LEFT_OUT = {"panel", "quit", "record", "rehearse"}
 """Words that are no part of what is rehearsed."""
 _TYPING = {"type", "enter"}
 _USUAL_LIMIT = 60

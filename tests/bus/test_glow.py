@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.expand import expand
-from emu85.bus.glow import DARK, SHAPED, Glow, glow
+from emu85.bus.glow import DARK, SHAPED, Glow, glow, together
 from emu85.bus.pins import HOLD, SAMPLED
 from emu85.machine import Machine
 from tests.timing.waves import light, slow
@@ -90,3 +90,12 @@ def test_a_loop_glows_by_its_sums() -> None:
     assert found.pins["S0"] == pytest.approx(4 / 10)  # high in the opcode fetch alone
     assert found.address[0] == found.address[1] == pytest.approx(3 / 10)
     assert found.data[7] == found.data[6] == found.data[0] == pytest.approx(4 / 10)  # C3 in OF
+
+
+def test_stretches_put_together_are_one() -> None:
+    machine = light()
+    records = machine.trace.all()
+    cuts = [0, 17, 60, len(records)]
+    ends = [*records["t"].tolist(), machine.t]
+    parts = [glow(records[a:b], ends[a], ends[b]) for a, b in zip(cuts, cuts[1:], strict=False)]
+    same(together(parts), by_hand(records, 0, machine.t))

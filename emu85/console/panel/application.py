@@ -22,7 +22,9 @@ from emu85.console.endings import left_by
 from emu85.console.live import NOT_TYPED
 from emu85.console.panel.controls import Controls
 from emu85.console.panel.lamps import lamps_for
-from emu85.console.panel.picture import Piece, picture
+from emu85.console.panel.picture import picture
+from emu85.console.panel.pieces import Piece
+from emu85.console.panel.room import Room
 from emu85.console.panel.screen import PanelScreen
 from emu85.console.session import Session
 
@@ -110,7 +112,8 @@ class _Panel:
         # A slice takes as long as most of a frame: what is late is made up for by the next.
         self._due = max(self._due + _FRAME, now)
         self._size = size
-        lines = picture(self._controls.scene(size.rows), size.columns, size.rows, self._lamps)
+        room = Room(size.columns, size.rows)
+        lines = picture(self._controls.scene(room), room, self._lamps)
         fragments: StyleAndTextTuples = []
         for number, line in enumerate(lines):
             if number:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from emu85.bus.cycles import Cycle
-from emu85.console.motion import Motion, Pace
+from emu85.console.panel.mover import Mover
 from emu85.console.panel.picture import HELD_ON
+from emu85.console.panel.room import Room
 from emu85.console.panel.scene import (
+    Mode,
     Scene,
     Watcher,
     cycle_rows,
@@ -23,16 +24,14 @@ from emu85.console.session import Session
 from emu85.console.views.held import held_sentence
 from emu85.errors import UserError
 from emu85.machine import Held
+from emu85.wording import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from emu85.stops import Stop
 
 PACES = (0.5, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0, 60.0)
 """Steps a second that 'faster' and 'slower' go through."""
 _USUAL_PACE = 3
-_FRESH_ROWS = 64
 
 
 class Controls:
@@ -48,8 +47,8 @@ class Controls:
         self.is_over = False
         self._session = session
         self._screen = screen
-        self._motion: Motion | None = None
-        self._is_pacing = False
+        self._mover = Mover(session)
+        session.lines_done.let_go()
         self._pace = _USUAL_PACE
         self._hold_on: frozenset[Cycle] = frozenset()
         self._stop: Stop | None = None
@@ -59,7 +58,7 @@ class Controls:
             "s": self._step,
             "i": self._step_instruction,
             "b": self._back,
-            "p": self._start_pace,
+            "p": self._pace_or_hold,
             "+": lambda: self._change_pace(1),
             "-": lambda: self._change_pace(-1),
             "r": self._reset,
@@ -77,7 +76,7 @@ class Controls:
     @property
     def is_moving(self) -> bool:
         """Whether the board runs or is paced."""
-        return self._motion is not None
+        return self._mover.mode is not Mode.HELD
 
     def press(self, key: str) -> None:
         """Do what a key does; a mistake becomes the message."""
@@ -97,34 +96,34 @@ class Controls:
 
     def advance(self) -> float:
         """Let the motion go on by a slice; seconds to wait before the next."""
-        motion = self._motion
-        if motion is None:
-            return self._session.attend() or _AT_REST
-        held = motion.advance()
-        self._session.serve()
-        if held is None:
-            return motion.wait()
-        self._end_motion(held)
-        return 0.0
+        held = self._mover.advance()
+        if held is not None:
+            self._tell(held)
+        return self._mover.wait()
 
     def close(self) -> None:
         """Hold the board and take away what is the panel's own."""
-        self._hold()
-        self._set_stop(frozenset())
+        try:
+            self._mover.hold()
+        finally:
+            self._set_stop(frozenset())
 
-    def scene(self, rows: int) -> Scene:
-        """What there is to show; ``rows`` machine cycles and serial lines at most."""
+    def scene(self, room: Room) -> Scene:
+        """What there is to show where there is so much room."""
         session, machine = self._session, self._session.machine
         address, data, cycle, code = last_cycle(session)
-        is_still = self._motion is None or self._is_pacing
+        mode = self._mover.mode
+        self._watcher.look(is_still=mode is not Mode.RUNNING)
+        head, rows = cycle_rows(session, room)
         return Scene(
             board=machine.board.name,
-            mode="held" if self._motion is None else "pacing" if self._is_pacing else "running",
+            mode=mode,
             t=machine.t,
             seconds=machine.t / machine.clock_hz,
             speed=speed_of(session),
-            pace=PACES[self._pace],
-            glow=self._watcher.glow(is_still=is_still),
+            pace=machine.pace or PACES[self._pace],
+            glow=self._watcher.glow,
+            figures=self._watcher.figures,
             address=address,
             data=data,
             cycle=cycle,
@@ -132,9 +131,10 @@ class Controls:
             registers=registers_text(session),
             hold_on=self._hold_on,
             stops=stop_texts(session),
-            rows=cycle_rows(session, min(rows, _FRESH_ROWS)),
+            head=head,
+            rows=rows,
             serial_end=session.pane.name,
-            serial=self._screen.serial_lines(rows),
+            serial=self._screen.serial_lines(room.rows),
             is_typing=self.is_typing,
             message=self._screen.message,
         )
@@ -142,44 +142,44 @@ class Controls:
     # --- actions ------------------------------------------------------------------
 
     def _run_or_hold(self) -> None:
-        if self._motion is not None:
-            self._hold()
-            return
-        self._motion = self._session.free_run(hears=True)
-        self._is_pacing = False
+        if self.is_moving:
+            self._mover.hold()
+        else:
+            self._mover.run()
 
-    def _start_pace(self) -> None:
-        was_pacing = self._is_pacing
-        self._hold()
-        if not was_pacing:
-            self._motion = Pace(self._session.machine, PACES[self._pace], None, lambda: None)
-            self._is_pacing = True
+    def _pace_or_hold(self) -> None:
+        if self._mover.is_at_own_pace:
+            self._mover.hold()
+        else:
+            self._mover.pace(PACES[self._pace])
 
     def _change_pace(self, by: int) -> None:
         self._pace = min(max(self._pace + by, 0), len(PACES) - 1)
-        if self._is_pacing:
-            self._hold()
-            self._start_pace()
+        if self._mover.is_at_own_pace:
+            self._mover.pace(PACES[self._pace])
 
     def _step(self) -> None:
-        self._hold()
-        with self._told():
-            self._session.machine.step()
+        self._mover.step("step", self._session.machine.step)
 
     def _step_instruction(self) -> None:
-        self._hold()
-        with self._told():
-            self._session.machine.step_instruction()
+        self._mover.step("step instruction", self._session.machine.step_instruction)
 
     def _back(self) -> None:
-        self._hold()
-        self._session.history.back_cycles(1)
-        ago = self._session.history.latest_t - self._session.machine.t
-        self._screen.message = f"{ago} T-states before the newest moment"
+        history = self._session.history
+        with self._mover.at_rest("back"):
+            history.back_cycles(1)
+        ago = history.latest_t - self._session.machine.t
+        self._screen.message = f"{counted(ago, 'T-state')} before the newest moment."
 
     def _reset(self) -> None:
-        self._session.machine.reset()
-        self._screen.message = "RESET IN, for the shortest time the data sheet allows"
+        was_running, was_pacing = self.is_moving, self._mover.is_at_own_pace
+        with self._mover.at_rest("reset"):
+            self._session.machine.reset()
+        if was_pacing:
+            self._mover.pace(PACES[self._pace])
+        elif was_running:
+            self._mover.run()
+        self._screen.message = "RESET IN was low for a moment."
 
     def _type(self) -> None:
         if not self._session.pane.name:
@@ -192,7 +192,7 @@ class Controls:
     def _toggle(self, cycle: Cycle) -> None:
         self._set_stop(self._hold_on ^ {cycle})
 
-    # --- motions and the panel's own stop -----------------------------------------------
+    # --- the panel's own stop ------------------------------------------------------------
 
     def _set_stop(self, hold_on: frozenset[Cycle]) -> None:
         stops = self._session.machine.stops
@@ -204,30 +204,11 @@ class Controls:
             names = ",".join(cycle.name for cycle in HELD_ON if cycle in hold_on)
             self._stop = stops.add_unlisted(f"on {names}")
 
-    def _hold(self) -> None:
-        """End a motion at once: it rests between two slices now."""
-        motion, self._motion = self._motion, None
-        self._is_pacing = False
-        if motion is None:
-            return
-        if isinstance(motion, Pace):
-            motion.close()
-        if self._session.machine.pace:
-            self._session.machine.end_pace()
-
-    def _end_motion(self, held: Held) -> None:
-        self._hold()
+    def _tell(self, held: Held) -> None:
+        """Say why the board is held."""
         others = tuple(stop for stop in held.stops if stop is not self._stop)
         if self._stop in held.stops and not others:
-            self._screen.message = f"Held on {last_cycle(self._session)[2]}."
+            kind, _, text = last_cycle(self._session)[2].partition(" ")
+            self._screen.message = f"Held on {kind}: {text.strip()}."
             return
         self._screen.message = held_sentence(held._replace(stops=others), self._session.machine)
-
-    @contextmanager
-    def _told(self) -> Iterator[None]:
-        yield
-        self._session.tell_news()
-
-
-_AT_REST = 0.05
-"""Seconds between two looks while the board is held and nothing is joined."""

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import enum
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.expand import expand
-from emu85.bus.glow import DARK, SHAPED, Glow, glow
+from emu85.bus.glow import DARK, SHAPED, Glow, glow, together
 from emu85.bus.pins import HOLD, SAMPLED
+from emu85.console.panel.room import Room
 from emu85.console.session import Session
 from emu85.console.throttle import speed_text
 from emu85.console.views import bus
@@ -21,6 +25,17 @@ _SHOWN_AT = 2
 """T-state of a machine cycle, from 0, that a held machine's lamps show: T3, when the byte is
 on the bus and the strobe low."""
 
+_FIGURES = 0.5
+"""Seconds of the wall clock over which figures are taken, so that they can be read."""
+
+
+class Mode(enum.Enum):
+    """What the board does."""
+
+    HELD = enum.auto()
+    PACING = enum.auto()
+    RUNNING = enum.auto()
+
 
 @dataclass(frozen=True)
 class Scene:
@@ -28,17 +43,18 @@ class Scene:
 
     Attributes:
         board: its name.
-        mode: running, pacing or held.
         t, seconds: board time.
         speed: against the crystal.
         pace: steps a second that the pace would make.
         glow: how bright each lamp is.
+        figures: the same over a longer time, to be read as numbers.
         address, data: of the last machine cycle; None while the buses float.
         cycle: what it is, in words.
         code: the instruction it belongs to.
         registers: in one line.
         hold_on: cycle types to be held at.
         stops: the user's and the firmware's stops.
+        head: above the last machine cycles.
         rows: the last machine cycles, oldest first.
         serial_end: the serial end that keys can go to; empty for none.
         serial: what has come from it, the line that is being written last.
@@ -47,12 +63,13 @@ class Scene:
     """
 
     board: str
-    mode: str
+    mode: Mode
     t: int
     seconds: float
     speed: str
     pace: float
     glow: Glow
+    figures: Glow
     address: int | None
     data: int | None
     cycle: str
@@ -60,6 +77,7 @@ class Scene:
     registers: str
     hold_on: frozenset[Cycle]
     stops: Sequence[str]
+    head: Sequence[str]
     rows: Sequence[str]
     serial_end: str
     serial: Sequence[str]
@@ -68,15 +86,25 @@ class Scene:
 
 
 class Watcher:
-    """Looks at the machine between frames: what has passed since the last one."""
+    """Looks at the machine between frames: what has passed since the last one.
 
-    def __init__(self, session: Session) -> None:
+    Attributes:
+        glow: shares since the last look, or the levels of the last machine cycle.
+        figures: shares over about the last half second, or those levels.
+    """
+
+    def __init__(self, session: Session, clock: Callable[[], float] = time.monotonic) -> None:
+        """``clock`` is the wall clock, in seconds."""
+        self.glow = self.figures = DARK
         self._session = session
+        self._clock = clock
         self._seen = session.machine.trace.total
         self._t = session.machine.t
+        self._gathered: list[Glow] = []
+        self._since: float | None = None
 
-    def glow(self, *, is_still: bool) -> Glow:
-        """Shares since the last look, or the levels of the last machine cycle.
+    def look(self, *, is_still: bool) -> None:
+        """Look now.
 
         Args:
             is_still: the machine goes by single steps, or not at all.
@@ -85,10 +113,21 @@ class Watcher:
         since, seen = self._t, self._seen
         self._t, self._seen = machine.t, machine.trace.total
         if is_still or machine.t <= since or machine.trace.total < seen:
-            return self._levels()
+            self.glow = self.figures = self._levels()
+            self._since = None
+            return
         fresh = min(machine.trace.total - seen, len(machine.trace) - 1, _MOST_RECORDS)
         records = machine.trace.last(fresh + 1)  # the one before may have gone on until now
-        return glow(records, max(since, int(records["t"][0])), machine.t)
+        self.glow = glow(records, max(since, int(records["t"][0])), machine.t)
+        self._gather()
+
+    def _gather(self) -> None:
+        now = self._clock()
+        if self._since is None:
+            self.figures, self._since, self._gathered = self.glow, now, []
+        self._gathered.append(self.glow)
+        if now - self._since >= _FIGURES:
+            self.figures, self._since, self._gathered = together(self._gathered), now, []
 
     def _levels(self) -> Glow:
         """The lamps as they stand at the end of a machine cycle that is looked at."""
@@ -115,20 +154,28 @@ def last_cycle(session: Session) -> tuple[int | None, int | None, str, str]:
     return int(record["address"]), int(record["data"]), text, instruction_of(machine)
 
 
-def cycle_rows(session: Session, count: int) -> list[str]:
-    """The last machine cycles: T-state, type, address, byte and the instruction begun."""
+def cycle_rows(session: Session, room: Room) -> tuple[list[str], list[str]]:
+    """The last machine cycles and the head above them.
+
+    They have the T-state, type, address, byte and the instruction begun, and where there is
+    room all that the console's ``bus`` shows.
+    """
     machine = session.machine
-    rows = []
-    for record in machine.trace.last(min(count, len(machine.trace))):
-        cycle = Cycle(int(record["type"]))
-        at = (
-            f"{'----':<4} --"
-            if cycle in STATES
-            else f"{int(record['address']):04X} {int(record['data']):02X}"
-        )
-        text = begun(machine, record) if cycle in (Cycle.OF, Cycle.INA) else ""
-        rows.append(f"{int(record['t']):>10} {cycle.name:<5} {at} {text}".rstrip())
-    return rows
+    records = machine.trace.last(min(room.rows, len(machine.trace)))
+    if room.is_wide:
+        return bus.header(room.left), bus.rows(records, room.left, session.disassembly)
+    return ["last machine cycles"], [_short_row(session, record) for record in records]
+
+
+def _short_row(session: Session, record: Any) -> str:
+    cycle = Cycle(int(record["type"]))
+    at = (
+        f"{'----':<4} --"
+        if cycle in STATES
+        else f"{int(record['address']):04X} {int(record['data']):02X}"
+    )
+    text = begun(session.machine, record) if cycle in (Cycle.OF, Cycle.INA) else ""
+    return f"{int(record['t']):>10} {cycle.name:<5} {at} {text}".rstrip()
 
 
 def stop_texts(session: Session) -> list[str]:

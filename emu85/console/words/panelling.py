@@ -20,8 +20,6 @@ def panel(session: Session) -> None:
     the last line, and can be clicked. 'q' comes back here."""
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise UserError("the lamp panel needs a terminal")
-    if session.recorder is not None:
-        raise UserError("the panel's keys cannot be recorded", expected="'record end' first")
     from emu85.console.panel.application import show_panel
 
     show_panel(session)
