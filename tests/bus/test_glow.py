@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -97,5 +99,5 @@ def test_stretches_put_together_are_one() -> None:
     records = machine.trace.all()
     cuts = [0, 17, 60, len(records)]
     ends = [*records["t"].tolist(), machine.t]
-    parts = [glow(records[a:b], ends[a], ends[b]) for a, b in zip(cuts, cuts[1:], strict=False)]
+    parts = [glow(records[a:b], ends[a], ends[b]) for a, b in pairwise(cuts)]
     same(together(parts), by_hand(records, 0, machine.t))
