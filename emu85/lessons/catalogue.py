@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from emu85.errors import UserError, nearest
-from emu85.lessons import cycles, loops, stack, status
+from emu85.lessons import cycles, loops, pins, stack, status
 from emu85.lessons.exercise import Lesson
 
 LESSONS: dict[str, Lesson] = {
-    each.LESSON.name: each.LESSON for each in (cycles, loops, status, stack)
+    each.LESSON.name: each.LESSON for each in (cycles, loops, status, pins, stack)
 }
 """In the order in which they are best taken."""
 

@@ -195,7 +195,7 @@ class _Asking:
     def _finish(self, outcome: Outcome) -> None:
         self.outcome = outcome
         if outcome is not Outcome.RIGHT:
-            self._say(f"Right is: {self._exercise.right()}")
+            self._say(f"The answer is {self._exercise.right()}.")
         for line in self._exercise.explain(self._screen.width):
             self._screen.show(line)
         self._session.close()

@@ -74,7 +74,7 @@ COMMANDS: tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...] = (
     (("burn-check", "--board", "breakwater", "--chip", "2716"), "", ("fit to burn", "CRC-32")),
     (("rehearse", "breakwater.rehearsal"), "", ("passed",)),
     (("lesson",), "", ("cycles", "stack")),
-    (("lesson", "cycles", "--seed", "1"), "hint\rskip\rquit\r", ("Exercise 2", "Right is")),
+    (("lesson", "cycles", "--seed", "1"), "hint\rskip\rquit\r", ("Exercise 2", "The answer is")),
 )
 """Commands, what is typed at them, and what must have stood on the screen."""
 

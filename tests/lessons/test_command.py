@@ -14,7 +14,7 @@ from tests.console.test_command_line import emu85
 def test_lessons_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["lesson"]) == 0
     names = [line.split()[0] for line in capsys.readouterr().out.splitlines()]
-    assert names == ["cycles", "loops", "status", "stack"]
+    assert names == ["cycles", "loops", "status", "pins", "stack"]
 
 
 def test_a_class_has_the_same_questions(tmp_path: Path) -> None:

@@ -47,7 +47,7 @@ def test_wrong_answers_end_with_the_right_one() -> None:
     (mark, *_), text = sit(["1"] * TRIES + ["quit"])
     assert (mark.outcome, mark.tries) == (Outcome.WRONG, TRIES)
     assert text.count("It takes longer.") == TRIES
-    assert f"Right is: {right_answers(1)[0]}" in text
+    assert f"The answer is {right_answers(1)[0]}." in text
 
 
 def test_what_is_no_answer_is_no_try() -> None:
@@ -82,7 +82,7 @@ def test_lines_that_end_end_the_sitting() -> None:
     assert text.rstrip().endswith("0 of 1 exercise right.")
 
 
-@pytest.mark.parametrize("lesson", ["cycles", "loops", "status", "stack"])
+@pytest.mark.parametrize("lesson", ["cycles", "loops", "status", "pins", "stack"])
 def test_nothing_is_wider_than_the_screen(lesson: str) -> None:
     _, text = sit(["hint", "hint", "skip"] * 3, lesson, 3)
     assert max(map(len, text.splitlines())) <= 80
