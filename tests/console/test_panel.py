@@ -119,6 +119,18 @@ def test_a_running_board_glows(begin: Begin, columns: int, rows: int) -> None:
         assert len(below) == 24 and all(0 <= int(figure) <= 100 for figure in below)
 
 
+def test_where_the_encoding_has_no_more_than_ascii(
+    begin: Begin, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PYTHONIOENCODING", "ascii")
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.type("s")
+    shown = panel.wait_for("opcode fetch of C3 from 0000")
+    assert line_of(shown, "bus").split()[-10:] == [*"##..C..##3"]
+    assert shown.isascii()
+
+
 def test_keys_step_hold_and_go_back(begin: Begin) -> None:
     panel = begin("--board", "slate")
     panel.wait_for("HELD")
@@ -166,11 +178,11 @@ def test_keys_go_to_the_board(begin: Begin) -> None:
     panel = begin("--board", "saltmarsh", "--speed", "off")
     panel.type(" t")
     panel.wait_for("tide>")
-    panel.wait_for("keys go there")
+    assert "Esc gives them back to the panel" in panel.wait_for("Keys go to serial.")
     panel.type("help\r")
     panel.wait_for("forget")
     panel.type("\x1b")
-    panel.wait_until(lambda shown: "keys go there" not in shown, "the end of typing")
+    panel.wait_until(lambda shown: "Keys go to" not in shown, "the end of typing")
     panel.type(" ")
     panel.wait_for("HELD")
 

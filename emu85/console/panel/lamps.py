@@ -20,7 +20,7 @@ class Lamps(NamedTuple):
 
 
 ROUND = Lamps("○", "◔", "◑", "◕", "●")
-PLAIN = Lamps(".", "-", "+", "*", "#")
+PLAIN = Lamps(".", ":", "+", "*", "#")
 """For terminals whose encoding has no more than ASCII."""
 
 

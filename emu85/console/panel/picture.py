@@ -121,8 +121,6 @@ def _below(scene: Scene, room: Room, count: int) -> list[Line]:
     heads = [*scene.head]
     right = max(room.columns - room.left - 2, 1)
     about = f"serial: {scene.serial_end}" if scene.serial_end else "no serial line"
-    if scene.is_typing:
-        about += ", keys go there; Esc ends it"
     count = max(count, 0)
     rows = [*heads, *_last(scene.rows, count - len(heads))]
     wrapped = [line[at : at + right] for line in scene.serial for at in _starts(line, right)]
@@ -150,6 +148,10 @@ def _starts(line: str, width: int) -> range:
 
 
 def _help(scene: Scene) -> Iterator[Line]:
+    if scene.is_typing:
+        yield [Piece(f"Keys go to {scene.serial_end}.", STRONG)]
+        yield [Piece("Esc gives them back to the panel, Ctrl-C holds the board.")]
+        return
     for keys in HELP:
         line: Line = []
         for key, what in keys:
