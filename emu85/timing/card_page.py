@@ -15,6 +15,7 @@ from emu85.isa import INSTRUCTIONS, Instruction
 from emu85.timing.bench import Bench
 from emu85.timing.card_forms import Form, forms
 from emu85.timing.card_text import buses, levels_text, part_lines
+from emu85.timing.card_waves import drawing, shared, without_shared
 from emu85.timing.cards import Card, CardCycle, Setting, Way, make_card, time_rows
 from emu85.timing.subjects import EVENTS, Subject, instruction_subject
 from emu85.timing.t_states import State
@@ -32,17 +33,21 @@ table { border-collapse: collapse } td, th { text-align: left; vertical-align: t
 .index td, .index th { border: 1px solid #bbb; padding: .15em .3em; font-size: .72em;
   font-family: monospace; text-align: left } .index th { background: #eee }
 .card { border: 1px solid #111; padding: .6em .8em; margin: 0 0 1.2em }
+.card p { margin: .2em 0 }
 .ops a, .ops span { display: inline-block; margin-right: 1.1em; white-space: nowrap }
 .card h4 { font-size: 1em; margin: .7em 0 .1em }
 .side { display: flex; flex-wrap: wrap; gap: 0 3em }
 .states { width: 100%; margin: .4em 0 }
 .states th { border-top: 1px solid #111; font-weight: normal }
-.states td:first-child { width: 5em; font-family: monospace; padding-left: 1em }
-.sum td:first-child, .times .n { font-family: monospace } .total td { border-top: 1px solid #111 }
+.states td:first-child { width: 4.5em; padding-left: 1em;
+  font-family: monospace; font-size: .93em }
+.sum td:first-child, .times .n { font-family: monospace; font-size: .93em }
+.total td { border-top: 1px solid #111 }
 .note { margin: .2em 0; font-size: .93em } figure { margin: .6em 0 }
-figcaption { font-size: .85em } figure svg { width: 100%; height: auto; display: block }
+figure svg { max-width: 100%; height: auto; display: block }
 @media print { body { margin: 0; max-width: none; font-size: 9.5pt } a { text-decoration: none }
-  tr, figure, h4 { break-inside: avoid } h2, h3, h4 { break-after: avoid } }
+  .card, tr, figure { break-inside: avoid } h2, h3, h4 { break-after: avoid }
+  figure svg { max-width: 80% } .card { margin-bottom: .6em } }
 """
 
 
@@ -53,12 +58,21 @@ class _Entry:
     Attributes:
         name: its heading.
         group: the heading above it.
-        subjects: what shares it; the first is the one told T-state by T-state.
+        subjects: what shares it.
     """
 
     name: str
     group: str
     subjects: tuple[Subject, ...]
+
+    @property
+    def example(self) -> Subject:
+        """The one that is told T-state by T-state, with two registers if it can have two."""
+        for one in self.subjects:
+            words = one.instruction.operands if one.instruction else ()
+            if len(set(words)) == len(words):
+                return one
+        return self.subjects[0]
 
     @property
     def anchor(self) -> str:
@@ -79,14 +93,16 @@ def write_page(subjects: Sequence[Subject] | None, setting: Setting, bench: Benc
     else:
         entries = [_Entry(one.name, "", (one,)) for one in subjects]
         title = f"Timing card: {', '.join(one.name for one in subjects)}"
-    cards = [make_card(entry.subjects[0], setting, bench) for entry in entries]
+    cards = [make_card(entry.example, setting, bench) for entry in entries]
+    drawn = [[drawing(card, way) for way in card.ways] for card in cards]
     parts = [
         '<!doctype html><html lang="en"><head><meta charset="utf-8">',
         f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>",
         f"<h1>{escape(title)}</h1>",
         *_head(cards[0]),
         *(_index(entries) if subjects is None else ()),
-        *_groups(entries, cards),
+        shared(each for drawings in drawn for each in drawings),
+        *_groups(entries, cards, drawn),
         "</body></html>",
         "",
     ]
@@ -142,16 +158,18 @@ def _index_cell(one: Instruction) -> str:
 # --- cards --------------------------------------------------------------------------
 
 
-def _groups(entries: Sequence[_Entry], cards: Sequence[Card]) -> Iterator[str]:
+def _groups(
+    entries: Sequence[_Entry], cards: Sequence[Card], drawn: Sequence[Sequence[str]]
+) -> Iterator[str]:
     group = ""
-    for entry, card in zip(entries, cards, strict=True):
+    for entry, card, drawings in zip(entries, cards, drawn, strict=True):
         if entry.group != group:
             group = entry.group
             yield f"<h2>{escape(group)}</h2>"
-        yield from _card(entry, card)
+        yield from _card(entry, card, drawings)
 
 
-def _card(entry: _Entry, card: Card) -> Iterator[str]:
+def _card(entry: _Entry, card: Card, drawings: Sequence[str]) -> Iterator[str]:
     yield f'<section class="card" id="{entry.anchor}"><h3>{escape(entry.name)}</h3>'
     yield from _opcodes(entry)
     yield f"<p>{_about(card)}</p>"
@@ -160,6 +178,7 @@ def _card(entry: _Entry, card: Card) -> Iterator[str]:
         yield from _sum(card, way)
     yield "</div>"
     yield from _t_states(entry, card)
+    yield from (f"<figure>{without_shared(each)}</figure>" for each in drawings)
     yield from _times(card)
     yield from (f'<p class="note">{escape(note)}</p>' for note in card.notes)
     yield f'<p class="note">Source: {escape(card.source)}</p></section>'
@@ -197,7 +216,7 @@ def _sum(card: Card, way: Way) -> Iterator[str]:
         )
     if not card.is_open:
         waits = way.length - way.t_states
-        more = f", {counted(waits, 'wait state')} beside" if waits else ""
+        more = f"and {counted(waits, 'wait state')}: {way.length}" if waits else ""
         yield f'<tr class="total"><td class="n">{way.t_states}</td><td colspan="3">{more}</td></tr>'
     yield "</table></div>"
 
@@ -239,6 +258,9 @@ def _times(card: Card) -> Iterator[str]:
     if card.is_open:
         return
     yield '<table class="times">'
+    names = " / ".join(way.name.partition(":")[0] for way in card.ways if way.name)
+    if names:
+        yield f"<tr><td></td><td></td><td>{names}</td></tr>"
     for row in time_rows(card):
         count = "/".join(map(str, row.t_states))
         times = " / ".join(seconds_text(t * card.t_seconds) for t in row.t_states)

@@ -7,7 +7,9 @@ from collections.abc import Iterator
 
 from emu85.board.quantities import hertz_text, seconds_text
 from emu85.timing.ac_table import Part
+from emu85.timing.card_waves import stretch
 from emu85.timing.cards import Card, CardCycle, Way, time_rows
+from emu85.timing.diagram_text import key_line, text_diagram
 from emu85.timing.t_states import State
 
 WIDTH = 80
@@ -25,7 +27,9 @@ def write_card(card: Card) -> str:
         list(_head(card)),
         *(list(_why(card, way)) for way in card.ways),
         list(_full(card)),
+        list(_waveform(card, card.ways[0])),
         list(_differing(card)),
+        *(list(_waveform(card, way)) for way in card.ways[1:]),
         list(_times(card)),
         list(_remarks(card)),
     ]
@@ -60,6 +64,12 @@ def _full(card: Card) -> Iterator[str]:
     """Every machine cycle of the first way, T-state by T-state."""
     for cycle in card.ways[0].cycles:
         yield from _cycle(cycle) if cycle.number else (f"{_heading(cycle)}   (not counted)",)
+
+
+def _waveform(card: Card, way: Way) -> Iterator[str]:
+    yield f"Waveform{f', {way.name}' if way.name else ''}"
+    yield f"  {key_line()}"
+    yield from text_diagram(stretch(card, way), width=WIDTH)
 
 
 def _differing(card: Card) -> Iterator[str]:

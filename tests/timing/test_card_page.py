@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html.parser import HTMLParser
 
 import pytest
@@ -25,6 +26,7 @@ class Page(HTMLParser):
         self.outside: list[str] = []
         self.open: list[str] = []
         self.words: list[str] = []
+        self.drawings = 0
         self.feed(text)
         self.close()
         assert not self.open
@@ -32,6 +34,7 @@ class Page(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag not in VOID:
             self.open.append(tag)
+        self.drawings += (tag, "role", "img") in ((tag, *one) for one in attrs)
         self._read(attrs)
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
@@ -92,8 +95,17 @@ def test_interrupts_and_states_have_cards(page: Page) -> None:
         assert name in words
 
 
+def test_every_way_has_its_drawing_on_the_page(text: str, page: Page) -> None:
+    """85 forms, of which five are conditional (R, J, C, RSTV and JNK/JK), and nine events."""
+    assert page.drawings == 85 + 5 + 9
+    assert text.count("<style>") == 2  # the page's and that of all drawings
+    used = set(re.findall(r"url\(#(\w+)\)", text))
+    assert used
+    assert used <= set(page.ids)
+
+
 def test_it_stays_small(text: str) -> None:
-    assert len(text) < 2_000_000
+    assert len(text) < 1_000_000
 
 
 def test_one_card_is_a_page_too() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 
 import pytest
@@ -60,6 +61,33 @@ M1  OF    opcode fetch           IO/M 0  S1 1  S0 1  RD low
 """
     )
     assert "    A8-A15 80, AD0-AD7 40 then 3E: address 8040 is HL, data 3E is A\n" in text
+
+
+def test_the_waveform_is_under_it(bench: Bench) -> None:
+    """By hand, after the data sheet's figures of a fetch and of a write."""
+    text = write_card(make_card(subject_named("mov m,a"), Setting(), bench))
+    for line in (
+        "          |OF 0150 77 MOV M,A     |MW 8040 3E",
+        "          T1    T2    T3    T4    T1    T2    T3",
+        r"ALE       ---\____________________/--\______________",
+        "AD0-AD7   X50===......X77.........X40===X3E=========",
+        r"RD        ------\________/--------------------------",
+        r"WR        ------------------------------\________/--",
+    ):
+        assert re.sub("^T [0-9]+ *", "          ", line, flags=re.M) in re.sub(
+            "^T [0-9]+ *", "          ", text, flags=re.M
+        )
+
+
+def test_every_t_state_is_drawn_on_every_card(bench: Bench) -> None:
+    for code, one in OPCODES.items():
+        text = write_card(make_card(instruction_subject(code), Setting(), bench))
+        drawings = text.split("\nWaveform")[1:]
+        expected = [one.t, one.t_not][: 1 + one.conditional]
+        assert len(drawings) == len(expected)
+        for drawing, t in zip(drawings, expected, strict=True):
+            heads = re.findall(r"^ {10}((?:T\w+ *)+)$", drawing, re.M)
+            assert sum(len(head.split()) for head in heads) == t, str(one)
 
 
 def test_times_at_a_crystal(bench: Bench) -> None:
