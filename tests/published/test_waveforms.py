@@ -137,7 +137,7 @@ def test_interrupt_acknowledge_with_rst() -> None:
     check(rig.machine, Cycle.INA, figures.INTA_6)
     check(rig.machine, Cycle.MW, figures.MEMORY_WRITE)
     check(rig.machine, Cycle.MW, figures.MEMORY_WRITE, 1)
-    assert bytes(rig.machine.memory[0x7FFE:0x8000]) == rig.interrupted_at.to_bytes(2, "little")
+    assert bytes(rig.machine.memory[0x7FFE:0x8000]) == b"\x00\x12"
 
 
 def test_interrupt_acknowledge_with_call() -> None:
@@ -180,14 +180,13 @@ def test_halt_and_how_an_interrupt_ends_it() -> None:
     rig.put(0x1200, [0x76])
     rig.set(PC=0x1200, SP=0x8000)
     rig.machine.run(t_states=7)
-    rig.drive_at(rig.machine.t + 1, Line.TRAP, 1)
+    rig.drive_at(rig.machine.t + 6, Line.TRAP, 1)
     rig.machine.run(t_states=30)
     records = rig.machine.trace.all()
     halt = int(np.flatnonzero(records["type"] == Cycle.HALT)[0])
     states = [one for n in (halt, halt + 1) for one in states_of(rig.machine, records, n)]
     halted = [one for one in states if one.name == "THALT"]
-    if len(halted) >= 3:
-        compare(halted[:3], figures.HALT, records[halt])
+    compare(halted[:3], figures.HALT, records[halt])
     later = int(np.flatnonzero(records["type"] == Cycle.BI)[0])
     assert set(records["type"][halt:later].tolist()) == {int(Cycle.HALT)}
     check(rig.machine, Cycle.BI, figures.BUS_IDLE_OF_AN_ACKNOWLEDGE)
@@ -219,9 +218,8 @@ def test_reset() -> None:
 
 
 def test_a_wrong_level_would_be_noticed(ran: Callable[[str], Machine]) -> None:
-    wrong = figures.MEMORY_READ.replace(
-        "RD         1  1  0  0  0  1", "RD         1  1  0  0  1  1"
-    )
-    assert wrong != figures.MEMORY_READ
+    right = "RD         1  1  0  0  0  1"
+    assert right in figures.MEMORY_READ
+    wrong = figures.MEMORY_READ.replace(right, "RD         1  1  0  0  1  1")
     with pytest.raises(AssertionError, match="RD"):
         check(ran("MOV B,M"), Cycle.MR, wrong)
