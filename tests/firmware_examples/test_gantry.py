@@ -50,7 +50,7 @@ def test_everything_is_well_and_the_board_finds_nothing() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "bad"),
     [
-        ("at: 7000-77FF, battery: yes", "at: 7000-73FF", {"battery"}),
+        ("at: 7000-77FF\n    battery: yes", "at: 7000-73FF", {"battery"}),
         ("rate: 1.536 MHz", "rate: 1.6 MHz", {"usart"}),
         ("timer.clk1: clock.out", "timer.clk1: low", {"timer", "pic"}),
         ("pic.ir0: timer.out2", "pic.ir0: low", {"pic"}),

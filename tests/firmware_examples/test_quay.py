@@ -256,7 +256,7 @@ def test_what_cannot_be_written_is_told(quay: Quay) -> None:
         ("at: 8000-9FFF", "try 9F00 A100", "bad at A000: wrote 01, read FF, a bit"),
         # 8000-9FFF again at A000: each byte of the lower half has the upper one's address.
         (
-            "at: 8000-9FFF, ignores: A13",
+            "at: 8000-9FFF\n    ignores: A13",
             "try 8000 BFFF",
             "bad at 8000: wrote 80, read A0, an address",
         ),
@@ -267,10 +267,10 @@ def test_what_cannot_be_written_is_told(quay: Quay) -> None:
 def test_memory_test_tells_the_first_bad_address(
     change: str | None, keys: str, answer: str
 ) -> None:
-    whole = "- {chip: 62256, name: work, at: 8000-FFFF, code: yes}"
+    whole = "- chip: 62256\n    name: work\n    at: 8000-FFFF"
     parts = (
-        f"- {{chip: 6264, name: low, {change}, code: yes}}\n"
-        "  - {chip: 6264, name: high, at: E000-FFFF, code: yes}"
+        "- {chip: 6264, name: high, at: E000-FFFF, code: yes}\n"
+        f"  - chip: 6264\n    name: low\n    {change}"
     )
     quay = fresh("gantry", *([(whole, parts)] if change else []))
     assert quay.tell(keys) == [answer]

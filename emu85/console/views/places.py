@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bisect
 from collections.abc import Collection, Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from emu85.firmware.disassembler import SymbolNames
 
@@ -50,9 +50,10 @@ class Places:
         """The names that ``machine`` has; they are looked through once, until it gets others."""
         global _last
         source = (machine.symbols, machine.equated, machine.runs)
-        if _last is None or any(a is not b for a, b in zip(_last[0], source, strict=True)):
-            _last = (source, cls(*source))
-        return _last[1]
+        sizes = tuple(map(len, source))
+        if _last is None or _last.sizes != sizes or not _last.is_of(source):
+            _last = _Made(source, sizes, cls(*source))
+        return _last.places
 
     def exact(self, address: int) -> str:
         """The first label of exactly this address, or an empty string."""
@@ -84,6 +85,23 @@ class Places:
         return None
 
 
-_last: tuple[tuple[Mapping[str, int], Collection[str], Sequence[Run]], Places] | None = None
-"""What :meth:`Places.of` was given last, and made of it.  A machine's symbols are replaced
-as a whole and never changed in place."""
+_Source = tuple[Mapping[str, int], Collection[str], Sequence["Run"]]
+
+
+class _Made(NamedTuple):
+    """What :meth:`Places.of` was given last, and what it made of it.
+
+    A machine's symbols are replaced as a whole; ``sizes`` tells of names that were added to
+    them or taken away all the same.
+    """
+
+    source: _Source
+    sizes: tuple[int, ...]
+    places: Places
+
+    def is_of(self, source: _Source) -> bool:
+        """Whether these are the same objects."""
+        return all(a is b for a, b in zip(self.source, source, strict=True))
+
+
+_last: _Made | None = None
