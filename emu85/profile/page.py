@@ -9,7 +9,8 @@ from emu85.profile import text
 from emu85.profile.latency import latency_text
 from emu85.profile.lines import NEVER, CountedLine
 from emu85.profile.plot import write_plot
-from emu85.profile.report import Report
+from emu85.profile.report import InterruptRow, Report
+from emu85.profile.routines import Spent
 
 _STYLE = """
 body { font: 15px/1.4 Georgia, serif; color: #111; background: #fff; margin: 2em auto;
@@ -48,6 +49,11 @@ def write_page(report: Report, lines: Sequence[CountedLine]) -> str:
     return "\n".join(parts)
 
 
+def _each(one: Spent | InterruptRow) -> tuple[object, object, object]:
+    """Least, mean and most of a call; nothing if none is over yet."""
+    return (one.least, f"{one.mean:.1f}", one.most) if one.most else ("", "", "")
+
+
 def _tables(report: Report) -> Iterator[str]:
     yield from _table(
         "Routines",
@@ -55,7 +61,7 @@ def _tables(report: Report) -> Iterator[str]:
          "not by RET"),
         (
             (name, one.calls, one.own, _share(report, one.own), one.whole,
-             _share(report, one.whole), one.least, f"{one.mean:.1f}", one.most, one.left)
+             _share(report, one.whole), *_each(one), one.left)
             for name, one in report.routines
         ),
     )  # fmt: skip
@@ -71,8 +77,8 @@ def _tables(report: Report) -> Iterator[str]:
         "Interrupts",
         ("", "services", "T", "share", "least T", "mean T", "most T", "waits"),
         (
-            (row.line, row.services, row.t_states, _share(report, row.t_states), row.least,
-             f"{row.mean:.1f}", row.most, latency_text(row.latency) if row.latency else "")
+            (row.line, row.services, row.t_states, _share(report, row.t_states), *_each(row),
+             latency_text(row.latency) if row.latency else "")
             for row in report.interrupts
         ),
     )  # fmt: skip

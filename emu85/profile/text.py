@@ -128,7 +128,8 @@ def interrupts(report: Report) -> list[str]:
 def _interrupt_lines(report: Report, row: InterruptRow) -> Iterator[str]:
     yield (
         f"  {row.line:<10} {row.services:>9} {row.t_states:>12} "
-        f"{report.share(row.t_states):>6.1f}% {row.least:>10} {row.mean:>12.1f} {row.most:>10}"
+        f"{report.share(row.t_states):>6.1f}%"
+        + (f" {row.least:>10} {row.mean:>12.1f} {row.most:>10}" if row.most else "")
     )
     if row.latency is not None:
         yield from _wrapped(latency_text(row.latency), "    ")

@@ -152,3 +152,14 @@ class _Nesting(html.parser.HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         assert self.open.pop() == tag
+
+
+def test_a_call_that_is_not_over_has_no_length() -> None:
+    """The routine in which the run ends: nothing is told of how long a call of it takes."""
+    program = "        LXI     SP,9000H\n        CALL    ENDLESS\nENDLESS: JMP     ENDLESS\n"
+    machine, figures = watched(program, 1000)
+    page = write_page(report(machine, figures), [])
+    table = page[page.index("<table") :]
+    row = table[table.index("ENDLESS") :].partition("</tr>")[0]
+    assert ">1<" in row  # called once
+    assert ">0.0<" not in row
