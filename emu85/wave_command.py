@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from emu85.drive_options import run_seconds
 from emu85.errors import UserError
@@ -25,6 +26,8 @@ _TRACE = 200_000
 """Machine cycles that the trace holds; a dump is written as the board runs."""
 _LONGEST_SEARCH = "60 s"
 """Board time within which the place has to be reached."""
+_REST = 8
+"""T-states that are shown of a halt that nothing ends."""
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -81,16 +84,30 @@ def wave(options: argparse.Namespace) -> int:
     memory = tuple(replace(chip, battery_file=None) for chip in board.memory)
     machine = Machine(fit(replace(board, memory=memory)), trace=_TRACE)
     machine.load(file, at=_address(options.at))
-    begun = _reach(machine, options, board)
+    begin = _reach(machine, options, board)
     if options.vcd:
-        _dump(machine, Path(options.vcd), figure, length, begun)
+        _dump(machine, Path(options.vcd), figure, length, begin)
         if not options.svg:
             return 0
     else:
         length.check_drawable()
-        length.pass_by(machine, begun)
-    _draw(machine, options, figure, pins, begun, length)
+        length.pass_by(machine, begin)
+    _draw(machine, options, figure, pins, begin)
     return 0
+
+
+class _Begin(NamedTuple):
+    """Where the stretch begins.
+
+    Attributes:
+        t: T-state.
+        total: ``trace.total`` before the first machine cycle that begins in it.
+        rests: the CPU is in the middle of a halt or hold, whose record is older.
+    """
+
+    t: int
+    total: int
+    rests: bool = False
 
 
 class _Length:
@@ -114,29 +131,37 @@ class _Length:
 
         check_drawable(self.cycles or 0)
 
-    def pass_by(self, machine: Machine, begun: int) -> None:
-        """Let the stretch go by, of which the trace has ``begun`` cycles already."""
+    def pass_by(self, machine: Machine, begin: _Begin) -> None:
+        """Let the stretch go by, or what is left of it."""
+        from emu85.machine import Reason
+
         if self.cycles is None:
             machine.run(t_states=self.t_states, wait=True)
-        elif self.cycles > begun:
-            machine.step(self.cycles - begun)
+            return
+        goal = begin.total + self.cycles
+        # A step ends after a second of board time at the latest.
+        while (left := goal - machine.trace.total) > 0:
+            held = machine.step(left)
+            now_left = goal - machine.trace.total
+            if now_left and (held.reason is Reason.HALTED or now_left == left):
+                machine.run(t_states=_REST, wait=True)
+                done = machine.trace.total - begin.total
+                print(f"Halted after {done} of {self.cycles} machine cycles", file=sys.stderr)
+                return
 
 
-def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescription) -> int:
-    """Bring the machine to where the stretch begins.
+def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescription) -> _Begin:
+    """Bring the machine to where the stretch begins: past the cycle that meets a condition."""
+    from emu85.bus.cycles import Cycle
 
-    Returns:
-        how many machine cycles of the stretch have been done: 1 if it begins with the one
-        that meets a condition.
-    """
     if options.after is not None:
         seconds = run_seconds(options.after, board, least=0)
         t_states = round(seconds * board.clock)
         if t_states:
             machine.run(t_states=t_states, wait=True)
-        return 0
     if options.condition is None:
-        return 0
+        rests = int(machine.trace[-1]["type"]) in (Cycle.HALT, Cycle.HOLD)
+        return _Begin(machine.t, machine.trace.total, rests)
     text = options.condition.strip()
     stop = machine.stops.add(text if text.startswith("when ") else f"on {text}", machine.symbols)
     limit = round(run_seconds(_LONGEST_SEARCH, board) * board.clock)
@@ -146,28 +171,28 @@ def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescriptio
         raise UserError(
             f"no machine cycle met {options.condition!r} within {_LONGEST_SEARCH} of board time"
         )
-    return 1
+    return _Begin(int(machine.trace[-1]["t"]), machine.trace.total - 1)
 
 
-def _dump(machine: Machine, file: Path, figure: Figure, length: _Length, begun: int) -> None:
+def _dump(machine: Machine, file: Path, figure: Figure, length: _Length, begin: _Begin) -> None:
     from emu85.firmware.files import atomic_stream
     from emu85.profile import Gathering
     from emu85.timing.vcd import VcdWriter
     from emu85.wording import counted
 
-    start, before = machine.t, machine.trace.total
-    if begun:
-        start = int(machine.trace[-1]["t"])
+    begun = machine.trace.last(machine.trace.total - begin.total + begin.rests)
+    if begin.rests:
+        begun["t"] = begin.t
     with atomic_stream(file) as stream:
         writer = VcdWriter(stream, figure.placer, figure.board)
-        writer.feed(machine.trace.last(begun))
+        writer.feed(begun)
         with Gathering(machine, writer):
-            length.pass_by(machine, begun)
+            length.pass_by(machine, begin)
         writer.finish(machine.t)
-    done = machine.trace.total - before + begun
+    done = machine.trace.total - begin.total
     print(
-        f"{file}: {counted(done, 'machine cycle')}, {counted(machine.t - start, 'T-state')} "
-        f"from T-state {start}"
+        f"{file}: {counted(done, 'machine cycle')}, {counted(machine.t - begin.t, 'T-state')} "
+        f"from T-state {begin.t}"
     )
 
 
@@ -176,11 +201,10 @@ def _draw(
     options: argparse.Namespace,
     figure: Figure,
     pins: list[str] | None,
-    begun: int,
-    length: _Length,
+    begin: _Begin,
 ) -> None:
+    """Show or write what has gone by."""
     import shutil
-    import sys
 
     from emu85.console.numbers import number
     from emu85.console.views.code import begun as instruction
@@ -188,10 +212,15 @@ def _draw(
     from emu85.timing.stretch import stretch_of
     from emu85.timing.wave_files import check_drawable, write_wave
 
-    trace = machine.trace
-    count = length.cycles or _cycles_since(machine, length.t_states) + begun
+    count = machine.trace.total - begin.total + begin.rests
     check_drawable(count)
-    stretch = stretch_of(machine, len(trace) - count, count, lambda one: instruction(machine, one))
+    stretch = stretch_of(
+        machine,
+        len(machine.trace) - count,
+        count,
+        lambda one: instruction(machine, one),
+        from_t=begin.t,
+    )
     if options.svg:
         write_wave(Path(options.svg), stretch, figure, pins)
         print(f"{options.svg}: {figure.title(stretch)}")
@@ -204,12 +233,6 @@ def _draw(
     for line in text_diagram(stretch, width=width, pins=pins, marks=marks):
         print(line)
     print(key_line(marks))
-
-
-def _cycles_since(machine: Machine, t_states: int) -> int:
-    """Machine cycles that have begun in the last so many T-states."""
-    starts = machine.trace.all()["t"]
-    return int((starts >= machine.t - t_states).sum())
 
 
 def _figure(options: argparse.Namespace, board: BoardDescription) -> Figure:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
@@ -17,8 +18,8 @@ import numpy as np
 from emu85.bus.expand import State
 from emu85.bus.pins import ACTIVE_LOW, CLK, IO_M, UNDEFINED, WIDTHS, Level
 from emu85.timing.edges import Placer
-from emu85.timing.stretch import Gap, Stretch, drawn_pins, without_rest
-from emu85.timing.weave import Change, changes
+from emu85.timing.stretch import Gap, Stretch, bands, drawn_pins, without_rest
+from emu85.timing.weave import Change, outputs
 
 _T = 56
 """Units of a T-state."""
@@ -35,6 +36,8 @@ _WIDEST = 1100
 """Units of the widest band, so that a page in landscape has it."""
 _CHARACTER = 6.6
 """Width of a character of the labels."""
+_SMALL = 5.7
+"""The same of the line below the drawing."""
 _BARRED = {IO_M: 1}
 """How many characters at the end have a bar over them, of pins that are not active low."""
 _STYLE = """
@@ -50,11 +53,16 @@ text { font-family: 'DejaVu Sans Mono', Menlo, Consolas, monospace; font-size: 1
 
 
 class _Span(NamedTuple):
-    """A level of a pin from one place to another, in units from the band's left edge."""
+    """A level of a pin from one place to another, in units from the band's left edge.
+
+    Attributes:
+        is_anew: it is put on the pin at the start; the same may have stood there already.
+    """
 
     start: float
     end: float
     level: Level
+    is_anew: bool
 
 
 class _Band(NamedTuple):
@@ -87,11 +95,14 @@ def svg_diagram(
     states = stretch.states()
     shown = drawn_pins(states, pins)
     moved = _moves(stretch, placer)
-    bands = list(_bands(list(without_rest(states))))
+    placed = [_placed(band) for band in bands(list(without_rest(states)), _WIDEST, _width)]
     height = _HEAD + len(shown) * _ROW + _FOOT
     top = 2 * _MARGIN + 14
-    width = _LABEL + max(band.width for band in bands) + 2 * _MARGIN
-    whole = top + len(bands) * height + _MARGIN + (16 if about else 0)
+    widest = max(
+        _LABEL + max(band.width for band in placed), len(title) * _CHARACTER, len(about) * _SMALL
+    )
+    width = round(widest + 2 * _MARGIN)
+    whole = top + len(placed) * height + _MARGIN + (16 if about else 0)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{whole:g}" '
         f'viewBox="0 0 {width:g} {whole:g}" role="img">',
@@ -104,7 +115,7 @@ def svg_diagram(
         f'<rect width="{width:g}" height="{whole:g}" fill="#fff"/>',
         f'<text x="{_MARGIN}" y="{_MARGIN + 10}" font-weight="bold">{escape(title)}</text>',
     ]
-    for number, band in enumerate(bands):
+    for number, band in enumerate(placed):
         parts.append(f'<g transform="translate({_MARGIN + _LABEL} {top + number * height:g})">')
         parts += _draw(band, stretch, shown, moved, placer)
         parts.append("</g>")
@@ -115,19 +126,13 @@ def svg_diagram(
     return "\n".join([*parts, "</svg>", ""])
 
 
-def _bands(states: Sequence[State | Gap]) -> Iterator[_Band]:
-    """Cut between T-states, before the first that has no room."""
-    placed: list[tuple[float, State | Gap]] = []
-    x = 0.0
-    for one in states:
-        needs = _GAP if isinstance(one, Gap) else _T
-        if placed and x + needs > _WIDEST:
-            yield _Band(placed, x)
-            placed, x = [], 0.0
-        placed.append((x, one))
-        x += needs
-    if placed:
-        yield _Band(placed, x)
+def _width(one: State | Gap) -> int:
+    return _GAP if isinstance(one, Gap) else _T
+
+
+def _placed(states: Sequence[State | Gap]) -> _Band:
+    edges = list(accumulate(map(_width, states), initial=0))
+    return _Band(list(zip(edges, states, strict=False)), edges[-1])
 
 
 def _draw(
@@ -156,6 +161,7 @@ def _draw(
 
 def _heads(band: _Band, names: Sequence[str], bottom: float, placer: Placer) -> Iterator[str]:
     record = -1
+    ends = {one.record: x + _width(one) for x, one in band.states}
     for x, one in band.states:
         begins = one.record != record
         record = one.record
@@ -165,7 +171,8 @@ def _heads(band: _Band, names: Sequence[str], bottom: float, placer: Placer) -> 
         kind = "cycle" if begins else "t"
         yield f'<path class="{kind}" d="M{x:g} {4 if begins else 24}V{bottom}"/>'
         if begins:
-            yield f'<text x="{x + 4:g}" y="14">{escape(names[one.record])}</text>'
+            name = _cut(names[one.record], ends[one.record] - x - 6)
+            yield f'<text x="{x + 4:g}" y="14">{escape(name)}</text>'
         yield f'<text class="middle" x="{x + _T / 2:g}" y="34">{one.name}</text>'
         ns = placer.start_ps(one.t) / 1000
         yield f'<text class="small" x="{x + 2:g}" y="{bottom + 14}">{ns:.0f}</text>'
@@ -173,13 +180,19 @@ def _heads(band: _Band, names: Sequence[str], bottom: float, placer: Placer) -> 
     yield f'<text class="small pin" x="-8" y="{bottom + 14}">ns</text>'
 
 
+def _cut(name: str, room: float) -> str:
+    """A name, shortened to the units that it has."""
+    most = int(room / _CHARACTER)
+    return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"
+
+
 def _moves(stretch: Stretch, placer: Placer) -> dict[str, list[Change]]:
-    """The changes of each pin in order, those of the machine cycle before among them."""
+    """What is put on each pin, in order, by the machine cycle before too."""
     records = stretch.records
     if stretch.before is not None:
         records = np.concatenate([[stretch.before], records])
     moved: dict[str, list[Change]] = {}
-    for change in changes(records, stretch.end_t, placer, after=stretch.after):
+    for change in outputs(records, stretch.end_t, placer, after=stretch.after):
         moved.setdefault(change.pin, []).append(change)
     return moved
 
@@ -195,19 +208,21 @@ def _spans(
         start, end = placer.start_ps(one.t), placer.start_ps(one.t + 1)
         place = bisect_right(of_pin, start, key=lambda change: change.ps)
         level = of_pin[place - 1].level if place else one.first[pin]
+        is_anew = place > 0 and of_pin[place - 1].ps == start
         at = x
         while place < len(of_pin) and of_pin[place].ps < end:
             to = x + (of_pin[place].ps - start) / (end - start) * _T
-            yield _Span(at, to, level)
-            at, level = to, of_pin[place].level
+            yield _Span(at, to, level, is_anew)
+            at, level, is_anew = to, of_pin[place].level, True
             place += 1
-        yield _Span(at, x + _T, level)
+        yield _Span(at, x + _T, level, is_anew)
 
 
 def _wave(spans: Sequence[_Span], pin: str, base: float) -> Iterator[str]:
     joined: list[_Span] = []
     for span in spans:
-        if joined and joined[-1].level == span.level and abs(joined[-1].end - span.start) < 0.01:
+        continues = joined and joined[-1].level == span.level and not span.is_anew
+        if continues and abs(joined[-1].end - span.start) < 0.01:
             joined[-1] = joined[-1]._replace(end=span.end)
         else:
             joined.append(span)

@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from emu85.bus.expand import State
 from emu85.bus.pins import UNDEFINED, WIDTHS, Level
-from emu85.timing.stretch import Gap, Stretch, drawn_pins, without_rest
+from emu85.timing.stretch import Gap, Stretch, bands, drawn_pins, without_rest
 
 _LABEL = 10
 """Columns before the diagram."""
@@ -65,7 +65,7 @@ def text_diagram(
     shown = drawn_pins(states, pins)
     room = max(width - _LABEL, 2 * _HALF)
     before: dict[str, Level] = {}
-    for number, band in enumerate(_bands(list(without_rest(states)), room)):
+    for number, band in enumerate(bands(list(without_rest(states)), room, _columns)):
         if number:
             yield ""
         yield from _heads(band, stretch.names, room, marks)
@@ -88,25 +88,6 @@ def _columns(one: State | Gap) -> int:
     return _GAP if isinstance(one, Gap) else 2 * _HALF
 
 
-def _bands(states: Sequence[State | Gap], room: int) -> Iterator[list[State | Gap]]:
-    """Cut at the start of a machine cycle where that helps, else between T-states."""
-    band: list[State | Gap] = []
-    used = 0
-    for place, one in enumerate(states):
-        begins = place == 0 or states[place - 1].record != one.record
-        ahead = _columns(one)
-        if begins:
-            ahead = sum(_columns(each) for each in states if each.record == one.record)
-        full = used + _columns(one) > room
-        if band and (full or (used + ahead > room >= ahead)):
-            yield band
-            band, used = [], 0
-        band.append(one)
-        used += _columns(one)
-    if band:
-        yield band
-
-
 def _heads(
     band: Sequence[State | Gap], names: Sequence[str], room: int, marks: Marks
 ) -> Iterator[str]:
@@ -123,10 +104,16 @@ def _heads(
         if isinstance(one, Gap):
             t_states += f"{marks.gap} {one.count}".ljust(_GAP)
         else:
-            t_states += one.name.ljust(2 * _HALF)
+            t_states += _short(one.name).ljust(2 * _HALF)
     label = f"T {first.t}" if first else ""
     yield f"{label:<{_LABEL}}{cycles[:room]}".rstrip()
     yield f"{'':<{_LABEL}}{t_states}".rstrip()
+
+
+def _short(name: str) -> str:
+    """A name that leaves a blank before the next: ``TRES.`` for TRESET."""
+    room = 2 * _HALF - 1
+    return name if len(name) <= room else f"{name[: room - 1]}."
 
 
 def _pieces(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, islice, takewhile
 from typing import Any
 
 import numpy as np
@@ -43,24 +43,36 @@ class Stretch:
         return list(expand(self.records, self.end_t, after=self.after))
 
 
-def stretch_of(machine: Machine, first: int, count: int, describe: Callable[[Any], str]) -> Stretch:
+def stretch_of(
+    machine: Machine,
+    first: int,
+    count: int,
+    describe: Callable[[Any], str],
+    *,
+    from_t: int = 0,
+) -> Stretch:
     """A stretch of a machine's trace, with names such as ``MR 8004 3E``.
 
     Args:
         first: place of its first record in the trace, 0 for the oldest that is kept.
         count: machine cycles, cut to what there is.
         describe: the instruction that an opcode fetch or an acknowledge begins.
+        from_t: T-state at which the stretch begins, if that is within its first record, a
+            halt or hold.
     """
     trace = machine.trace
     last = min(first + count, len(trace))
     follows = trace[last] if last < len(trace) else None
     # A window of the ring and not all of it: the trace may hold millions.
     records = trace.last(len(trace) - first)[: last - first]
+    is_cut = from_t > int(records["t"][0])
+    if is_cut:
+        records["t"][0] = from_t
     return Stretch(
         records,
         machine.t if follows is None else int(follows["t"]),
         [cycle_name(one, describe) for one in records],
-        trace[first - 1] if first else None,
+        trace[first - 1] if first and not is_cut else None,
         follows,
     )
 
@@ -111,6 +123,37 @@ def without_rest(states: Sequence[State]) -> Iterator[State | Gap]:
         yield from run[:_SHOWN_AT_REST]
         yield Gap(left_out, record)
         yield from run[-_SHOWN_AT_REST:]
+
+
+def bands(
+    states: Sequence[State | Gap], room: float, width: Callable[[State | Gap], float]
+) -> Iterator[list[State | Gap]]:
+    """Cut into what fits side by side: at the start of a machine cycle where that helps.
+
+    Args:
+        room: how wide a band may be, in the unit of ``width``.
+    """
+    band: list[State | Gap] = []
+    used = 0.0
+    for place, one in enumerate(states):
+        begins = place == 0 or states[place - 1].record != one.record
+        ahead = width(one)
+        if begins:
+            ahead = sum(width(each) for each in _of_record(states, place))
+        full = used + width(one) > room
+        if band and (full or (used + ahead > room >= ahead)):
+            yield band
+            band, used = [], 0.0
+        band.append(one)
+        used += width(one)
+    if band:
+        yield band
+
+
+def _of_record(states: Sequence[State | Gap], place: int) -> Iterator[State | Gap]:
+    """The states from a place on that belong to the same machine cycle."""
+    record = states[place].record
+    return takewhile(lambda one: one.record == record, islice(states, place, None))
 
 
 STATES_BY_NAME = frozenset(cycle.name for cycle in STATES)
