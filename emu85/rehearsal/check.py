@@ -23,6 +23,7 @@ NOT_HERE = {
     "talk": "'enter TEXT' and 'hear'",
 }
 """Console words that live by the wall clock or by what is outside, and what to do instead."""
+_END = "quit"
 _CONSOLE_WORDS = frozenset(form.word for form in CONSOLE_FORMS)
 _LOAD, _AT, _MARK = "load", "at", "mark"
 _AT_WORDS = 2
@@ -63,6 +64,12 @@ def check(script: Script, context: StageContext) -> None:
 
 def _check_console_word(words: Sequence[Token]) -> None:
     first = words[0]
+    if first.folded == _END:
+        raise UserError(
+            f"a rehearsal has no '{_END}': what follows it would pass unseen",
+            Place(column=first.column),
+            expected="no more lines, where it is to end",
+        )
     if first.folded in NOT_HERE:
         raise UserError(
             f"a rehearsal has no '{first.folded}': it goes by board time alone",

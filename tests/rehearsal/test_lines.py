@@ -53,7 +53,6 @@ MET = [
     'see findings "write*at 1234" "read where no chip answers at port ??"',
     "step 3\npower\nreach COUNTED\nsee 49 T since power",
     READY + 'power\nhear "ready"\n',
-    "quit\nsee A FF",
     "speed 0.01\nrun for 100 ms",
     COUNTED + "put mem 8020 FB 00 76\nput PC 8020\nstep instruction 2\nsee interrupts enabled",
 ]

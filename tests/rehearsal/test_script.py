@@ -58,6 +58,7 @@ BAD_LINES = [
     ("see 5 T since begin", 15, "there is no 'begin'"),
     ("see bus MW at XYZ", 15, "XYZ"),
     ("talk", 1, "a rehearsal has no 'talk'"),
+    ("quit", 1, "what follows it would pass unseen"),
     ("at 5 pace 3", 6, "a rehearsal has no 'pace'"),
     ("at 5 at 6 step", 6, "there is no line that begins with 'at'"),
     ("join usart pty", 1, "'type to END TEXT'"),
