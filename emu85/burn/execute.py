@@ -80,6 +80,15 @@ def is_met(one: Instruction, flags: Flags) -> bool | None:
     return bool(flags.value & mask) == bool(wanted)
 
 
+def told_by(one: Instruction, flags: Flags, met: bool) -> Flags:
+    """The flags once it is known whether the condition was met: the one it tests as well."""
+    if one.condition is None:
+        return flags
+    mask, wanted = FLAG_MASKS[one.condition]
+    value = mask if bool(wanted) == met else 0
+    return Flags(flags.known | mask, flags.value & ~mask | value)
+
+
 class _Execution:
     def __init__(self, state: State, operand: bytes, byte_at: Callable[[int], int | None]) -> None:
         self._state = state

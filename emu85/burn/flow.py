@@ -18,7 +18,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from emu85.burn.execute import Access, Done, execute, is_met
+from emu85.burn.execute import Access, Done, execute, is_met, told_by
 from emu85.burn.ground import Ground, Stands
 from emu85.burn.moves import MOVES, Move, Way
 from emu85.burn.state import (
@@ -320,9 +320,11 @@ class Flow:
             return
         met = is_met(one, state.flags)
         if met is not True:
-            self._on(follow, state)
+            self._on(follow, replace(state, flags=told_by(one, state.flags, False)))
         if met is False:
             return
+        known = told_by(one, done.state.flags, True)
+        done = done._replace(state=replace(done.state, flags=known))
         if move.way is Way.RETURN:
             self._return(root, address, state, done)
         elif move.way is Way.INDIRECT:

@@ -37,6 +37,27 @@ def reached(facts: Facts, image: Image, *names: str) -> list[bool]:
 
 
 TRICKS = {
+    "two jumps whose conditions leave no way on": f"""
+LOOP:   IN      10H
+        ORA     A
+        JZ      LOOP
+        JNZ     AFTER
+        {TRAP}
+AFTER:  RRC
+        JC      LOOP
+        JNC     AFTER
+        {TRAP}
+""",
+    "a return on either condition": f"""
+        CALL    EITHER
+AFTER:  JMP     AFTER
+EITHER: IN      10H
+        ANI     4
+        RZ
+        MVI     B,4
+        RNZ
+        {TRAP}
+""",
     "a text behind the CALL, which the routine steps over": f"""
         CALL    PRINT
         {TRAP}
