@@ -19,7 +19,7 @@ What the trace does not have:
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -116,22 +116,33 @@ class Shape(NamedTuple):
     halves: tuple[Mapping[str, Shaped], ...]
 
 
-def expand(records: NDArray[np.void], end_t: int, *, after: Any = None) -> Iterator[State]:
+def expand(
+    records: NDArray[np.void], end_t: int, *, after: Any = None, ends: int | None = None
+) -> Iterator[State]:
     """Every T-state of a stretch of the trace, in order.
 
     Args:
         records: ``bus.trace.RECORD``, oldest first, none left out.
         end_t: T-state at which the last of them ends.
         after: the record that follows, if there is one.
+        ends: how many T-states to give at each end of a long halt, hold or reset; all of
+            them if None.
     """
-    ends = [*(int(t) for t in records["t"][1:]), end_t]
+    end_ts = [*(int(t) for t in records["t"][1:]), end_t]
     followers = [*records[1:], after]
-    for place, (record, end, follower) in enumerate(zip(records, ends, followers, strict=True)):
+    for place, (record, end, follower) in enumerate(zip(records, end_ts, followers, strict=True)):
         turns = turns_after(record, follower)
         if int(record["type"]) in STATES:
-            yield from _resting(record, place, end, turns)
+            yield from _resting(record, place, rest_ts(int(record["t"]), end, ends), turns)
         else:
             yield from _cycle(record, place, kind_of(record, end - int(record["t"]), turns))
+
+
+def rest_ts(begin: int, end: int, ends: int | None) -> Sequence[int]:
+    """The T-states to be given of a halt, hold or reset; ``ends`` as in :func:`expand`."""
+    if ends is None or end - begin <= 2 * ends + 1:
+        return range(begin, end)
+    return (*range(begin, begin + ends), *range(end - ends, end))
 
 
 def is_given(record: Any) -> bool:
@@ -253,11 +264,11 @@ def rest_shape(cycle: Cycle, turns: bool) -> Shape:
     return Shape((STATE_NAMES[cycle],), halves)
 
 
-def _resting(record: Any, place: int, end: int, turns: bool) -> Iterator[State]:
+def _resting(record: Any, place: int, ts: Sequence[int], turns: bool) -> Iterator[State]:
     cycle = Cycle(int(record["type"]))
     sampled, hold = _sampled(record)
-    for t in range(int(record["t"]), end):
-        turns_now = turns and t == end - 1
+    for t in ts:
+        turns_now = turns and t == ts[-1]
         one = rest_shape(cycle, turns_now)
         held = {HOLD: int(cycle is not Cycle.HOLD) if turns_now else hold}
         first, second = ({**_filled(half, 0, 0), **held, **sampled} for half in one.halves)

@@ -18,7 +18,7 @@ import numpy as np
 from emu85.bus.expand import State
 from emu85.bus.pins import ACTIVE_LOW, CLK, IO_M, UNDEFINED, WIDTHS, Level
 from emu85.timing.edges import Placer
-from emu85.timing.stretch import Gap, Stretch, bands, drawn_pins, without_rest
+from emu85.timing.stretch import SHOWN_AT_REST, Gap, Stretch, bands, drawn_pins
 from emu85.timing.weave import Change, outputs
 
 _T = 56
@@ -92,10 +92,10 @@ def svg_diagram(
         pins: names of the pins to draw; those of the bus, and what else is active, if not given.
         about: a line below: part, clock.
     """
-    states = stretch.states()
+    states = stretch.shown()
     shown = drawn_pins(states, pins)
     moved = _moves(stretch, placer)
-    placed = [_placed(band) for band in bands(list(without_rest(states)), _WIDEST, _width)]
+    placed = [_placed(band) for band in bands(states, _WIDEST, _width)]
     height = _HEAD + len(shown) * _ROW + _FOOT
     top = 2 * _MARGIN + 14
     widest = max(
@@ -192,7 +192,7 @@ def _moves(stretch: Stretch, placer: Placer) -> dict[str, list[Change]]:
     if stretch.before is not None:
         records = np.concatenate([[stretch.before], records])
     moved: dict[str, list[Change]] = {}
-    for change in outputs(records, stretch.end_t, placer, after=stretch.after):
+    for change in outputs(records, stretch.end_t, placer, after=stretch.after, ends=SHOWN_AT_REST):
         moved.setdefault(change.pin, []).append(change)
     return moved
 

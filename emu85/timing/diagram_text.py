@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from emu85.bus.expand import State
 from emu85.bus.pins import UNDEFINED, WIDTHS, Level
-from emu85.timing.stretch import Gap, Stretch, bands, drawn_pins, without_rest
+from emu85.timing.stretch import Gap, Stretch, bands, drawn_pins
 
 _LABEL = 10
 """Columns before the diagram."""
@@ -61,11 +61,11 @@ def text_diagram(
         width: columns.
         pins: names of the pins to draw; those of the bus, and what else is active, if not given.
     """
-    states = stretch.states()
+    states = stretch.shown()
     shown = drawn_pins(states, pins)
     room = max(width - _LABEL, 2 * _HALF)
     before: dict[str, Level] = {}
-    for number, band in enumerate(bands(list(without_rest(states)), room, _columns)):
+    for number, band in enumerate(bands(states, room, _columns)):
         if number:
             yield ""
         yield from _heads(band, stretch.names, room, marks)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby, islice, takewhile
+from itertools import islice, takewhile
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from emu85.machine import Machine
 
 ALWAYS: tuple[str, ...] = PINS[:11]
 """Pins that are drawn in any case: CLK to READY."""
-_SHOWN_AT_REST = 2
+SHOWN_AT_REST = 2
 """T-states of a halt or hold that are drawn at its beginning, and as many at its end."""
 
 
@@ -41,6 +41,18 @@ class Stretch:
     def states(self) -> list[State]:
         """Every T-state."""
         return list(expand(self.records, self.end_t, after=self.after))
+
+    def shown(self) -> list[State | Gap]:
+        """The T-states to be drawn: the middle of long halts and holds is left out."""
+        states = expand(self.records, self.end_t, after=self.after, ends=SHOWN_AT_REST)
+        found: list[State | Gap] = []
+        t = int(self.records["t"][0])
+        for state in states:
+            if state.t > t:
+                found.append(Gap(state.t - t, state.record))
+            found.append(state)
+            t = state.t + 1
+        return found
 
 
 def stretch_of(
@@ -87,10 +99,11 @@ def cycle_name(record: Any, describe: Callable[[Any], str]) -> str:
     return f"{text} {begins}".rstrip()
 
 
-def drawn_pins(states: Sequence[State], chosen: Sequence[str] | None = None) -> list[str]:
+def drawn_pins(shown: Sequence[State | Gap], chosen: Sequence[str] | None = None) -> list[str]:
     """The pins to draw: those chosen, or the bus and whatever else is active meanwhile."""
     if chosen is not None:
         return [pin for pin in PINS if pin in chosen]
+    states = [one for one in shown if isinstance(one, State)]
     return [pin for pin in PINS if pin in ALWAYS or _is_active(states, pin)]
 
 
@@ -110,19 +123,6 @@ class Gap:
 
     count: int
     record: int
-
-
-def without_rest(states: Sequence[State]) -> Iterator[State | Gap]:
-    """The states, the middle of long halts and holds left out."""
-    for (record, name), group in groupby(states, key=lambda one: (one.record, one.name)):
-        run = list(group)
-        left_out = len(run) - 2 * _SHOWN_AT_REST
-        if left_out <= 1 or name[1:] not in STATES_BY_NAME:
-            yield from run
-            continue
-        yield from run[:_SHOWN_AT_REST]
-        yield Gap(left_out, record)
-        yield from run[-_SHOWN_AT_REST:]
 
 
 def bands(
@@ -154,7 +154,3 @@ def _of_record(states: Sequence[State | Gap], place: int) -> Iterator[State | Ga
     """The states from a place on that belong to the same machine cycle."""
     record = states[place].record
     return takewhile(lambda one: one.record == record, islice(states, place, None))
-
-
-STATES_BY_NAME = frozenset(cycle.name for cycle in STATES)
-"""HALT, HOLD and RESET."""

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
-from emu85.bus.expand import Bus, Kind, Shaped, byte_of
+from emu85.bus.expand import Bus, Kind, Shaped, byte_of, rest_ts
 from emu85.bus.lines import Line
 from emu85.bus.pins import HOLD, PINS, SAMPLED, Level
 from emu85.timing.edges import Placed, Placer
@@ -81,8 +81,10 @@ class _Record(NamedTuple):
 class Weaver:
     """Makes changes of records that come in batches, each right after the one before."""
 
-    def __init__(self, placer: Placer) -> None:
+    def __init__(self, placer: Placer, ends: int | None = None) -> None:
+        """``ends``: as in :func:`emu85.bus.expand.expand`."""
         self._placer = placer
+        self._ends = ends
         self._levels: tuple[Shaped | str, ...] = ("",) * len(PINS)  # not known yet
         self._known: dict[Hashable, tuple[tuple[Placed, ...], tuple[Shaped | str, ...]]] = {}
         self._waiting: _Record | None = None
@@ -122,7 +124,7 @@ class Weaver:
         cycle = _CYCLES[record.type]
         start_ps = self._placer.start_ps
         if record.type in _STATES:
-            for t in range(record.t, end):
+            for t in rest_ts(record.t, end, self._ends):
                 last = turns and t == end - 1
                 placed = self._placed((cycle, last, lines, self._was_given, self._levels))
                 yield Woven(start_ps(t), placed, 0, 0, cycle, t == record.t)
@@ -179,10 +181,19 @@ def _is_given(record: _Record) -> bool:
 
 
 def outputs(
-    records: NDArray[np.void], end_t: int, placer: Placer, *, after: Any = None
+    records: NDArray[np.void],
+    end_t: int,
+    placer: Placer,
+    *,
+    after: Any = None,
+    ends: int | None = None,
 ) -> Iterator[Change]:
-    """As :func:`changes`, with every byte that is put on a bus where the same stood already."""
-    weaver = Weaver(placer)
+    """As :func:`changes`, with every byte that is put on a bus where the same stood already.
+
+    Args:
+        ends: how many T-states to give at each end of a long halt, hold or reset.
+    """
+    weaver = Weaver(placer, ends)
     for part in (weaver.feed(records), weaver.finish(end_t, after)):
         for woven in part:
             for ps, pin, shaped in woven.placed:

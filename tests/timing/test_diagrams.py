@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -12,7 +13,7 @@ from emu85.bus.pins import PINS, UNDEFINED, WIDTHS, Level
 from emu85.machine import Machine
 from emu85.timing.diagram_svg import svg_diagram
 from emu85.timing.diagram_text import BLOCKS, PLAIN, Marks, key_line, text_diagram
-from emu85.timing.stretch import Gap, Stretch, drawn_pins, stretch_of, without_rest
+from emu85.timing.stretch import Gap, Stretch, drawn_pins, stretch_of
 from tests.timing.waves import light, placer, slow
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -90,10 +91,55 @@ def test_a_band_begins_with_a_machine_cycle_where_it_can(machine: Machine) -> No
 
 def test_long_halts_are_cut(machine: Machine) -> None:
     drawn = stretch(machine, Cycle.HALT, before=0, count=1)
-    states = list(without_rest(drawn.states()))
+    states = drawn.shown()
     (gap,) = (one for one in states if isinstance(one, Gap))
     assert gap.count + len(states) - 1 == len(drawn.states())
     assert f"~ {gap.count}" in "\n".join(text_diagram(drawn))
+
+
+def test_a_drawing_of_an_hour_of_halt(machine: Machine) -> None:
+    """That its T-states are not all made is seen by how long the test takes."""
+    drawn = stretch(machine, Cycle.HALT, before=1, count=1)
+    hour = replace(drawn, end_t=drawn.end_t + 3600 * 3_072_000, after=None)
+    hour.records["type"][0] = Cycle.HALT
+    shown = hour.shown()
+    (gap,) = (one for one in shown if isinstance(one, Gap))
+    assert gap.count == hour.end_t - int(hour.records["t"][0]) - 4
+    text = svg_diagram(hour, placer("8085AH"), title="an hour")
+    assert f"… {gap.count} …" in text
+
+
+def test_the_same_byte_is_drawn_for_the_address_and_for_the_data() -> None:
+    """MOV M,A of 40 at 8040: the low address byte and the byte written are alike."""
+    machine = slow(0)
+    machine.board.poke_all(list(enumerate([0x21, 0x40, 0x80, 0x3E, 0x40, 0x77])))
+    machine.reset()
+    machine.step(7)
+    record = machine.trace[-1]
+    assert (record["type"], record["address"], record["data"]) == (Cycle.MW, 0x8040, 0x40)
+    drawn = stretch_of(machine, len(machine.trace) - 1, 1, str)
+    root = ET.fromstring(svg_diagram(drawn, placer("8085AH"), title="t", pins=["AD0-AD7"]))
+    texts = ["".join(one.itertext()) for one in root.iter(f"{SVG}text")]
+    assert texts.count("40") == 2
+
+
+def test_names_do_not_run_into_each_other() -> None:
+    machine = slow(0)
+    machine.reset()
+    drawn = stretch_of(machine, len(machine.trace) - 1, 1, str)
+    assert [one.name for one in drawn.states()] == ["TRESET"] * 3
+    assert list(text_diagram(drawn, pins=["CLK"]))[1].split() == ["TRES."] * 3
+    long = replace(stretch_of(machine, 0, 1, str), names=["a name that is far too long"])
+    root = ET.fromstring(svg_diagram(long, placer("8085AH"), title="t"))
+    assert "a name that is far too…" in ["".join(x.itertext()) for x in root.iter(f"{SVG}text")]
+
+
+def test_drawings_are_cut_where_a_machine_cycle_begins(machine: Machine) -> None:
+    drawn = stretch_of(machine, 1, 30, str)
+    root = ET.fromstring(svg_diagram(drawn, placer("8085AH"), title="t"))
+    for band in root.findall(f"{SVG}g"):
+        texts = ["".join(one.itertext()) for one in band.iter(f"{SVG}text")]
+        assert next(one for one in texts if one.startswith("T") and one[1:].isdecimal()) == "T1"
 
 
 def test_pins_at_rest_are_left_out_unless_they_are_chosen(machine: Machine) -> None:

@@ -1,0 +1,148 @@
+"""``emu85 wave``."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+
+from emu85.cli import main
+
+BOARD = """
+name: jetty
+crystal: 5 MHz
+memory:
+  - {rom: 2K, name: program, at: 0000-07FF}
+  - {ram: 256, name: work, at: C000-C0FF, waits: 1}
+"""
+# RESET takes 3 T-states, MVI 7, STA 13 and a wait state; HLT's fetch begins at 24.
+PROGRAM = """
+        ORG     0
+        MVI     A,5AH
+        STA     PLACE
+        HLT
+        ORG     0C000H
+PLACE:  DS      1
+"""
+
+
+@pytest.fixture
+def words(tmp_path: Path) -> list[str]:
+    """The command, with a board and firmware that halts for good."""
+    board, source = tmp_path / "jetty.yaml", tmp_path / "jetty.asm"
+    board.write_text(BOARD)
+    source.write_text(PROGRAM)
+    return ["wave", str(source), "--board", str(board)]
+
+
+def shown(capsys: pytest.CaptureFixture[str], words: list[str]) -> list[str]:
+    assert main(words) == 0
+    return capsys.readouterr().out.splitlines()
+
+
+def refused(capsys: pytest.CaptureFixture[str], words: list[str]) -> str:
+    assert main(words) == 2
+    out, told = capsys.readouterr()
+    assert not out
+    return told
+
+
+def test_from_a_condition_with_chosen_pins(
+    words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    options = ["--from", "MW at PLACE", "--cycles", "1", "--pins", "ready, wr,ad0-ad7"]
+    assert shown(capsys, [*words, *options])[:-1] == [
+        "T 20      |MW C000 5A",
+        "          T1    T2    TW    T3",
+        "AD0-AD7   X00===X5A===============",
+        "WR        ------\\______________/--",
+        "READY     ------\\_____/-----------",
+    ]
+
+
+def test_how_long(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """17 T-states are 6.8 us at 2.5 MHz: MVI's two machine cycles and three of STA's."""
+    begun = "OF 0000|MR 0001|OF 0002|MR 0003|MR 0004"
+    for options in (["--cycles", "5"], ["--for", "17"], ["--for", "6.8 us"]):
+        text = "\n".join(shown(capsys, [*words, *options, "--width", "140"]))
+        assert "|".join(re.findall(r"\|(.{7})", text)) == begun
+
+
+def test_after_a_time(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """7 T-states after RESET MVI has ended."""
+    assert shown(capsys, [*words, "--after", "7", "--cycles", "1"])[0].startswith("T 10      |OF")
+
+
+def test_a_halt_for_good_ends_it(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*words, "--from", "OF at 5", "--cycles", "100"]) == 0
+    out, told = capsys.readouterr()
+    assert told == "Halted after 2 of 100 machine cycles\n"
+    assert out.splitlines()[1].split()[:6] == ["T1", "T2", "T3", "T4", "THALT", "THALT"]
+
+
+@pytest.mark.parametrize("length", [["--cycles", "1"], ["--for", "1 s"]])
+def test_within_a_halt(
+    words: list[str], length: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It begins where it was asked to, and not where the halt did."""
+    lines = shown(capsys, [*words, "--after", "2 ms", *length])
+    assert lines[0] == "T 5003    |HALT"
+    assert set(lines[1].split()) >= {"THALT", "~"}
+
+
+def test_cycles_over_more_than_a_second_of_board_time(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A tick of 4 Hz wakes the CPU from its halt: ten times take 2.5 s.
+
+    A time is HLT, the halt, the bus idle cycle and the two writes of RST 7.5, EI, RET and
+    JMP back of three machine cycles each: 12.
+    """
+    board, source = tmp_path / "slowly.yaml", tmp_path / "slowly.asm"
+    board.write_text(
+        f"{BOARD}wired:\n  - {{device: tick, name: beat, rate: 4 Hz}}\n"
+        "lines: {RST 7.5: beat.out}\n"
+    )
+    source.write_text(
+        " ORG 0\n LXI SP,0C080H\n MVI A,0BH\n SIM\n EI\nREST: HLT\n JMP REST\n ORG 3CH\n EI\n RET\n"
+    )
+    words = ["wave", str(source), "--board", str(board), "--from", "OF at REST", "--cycles", "120"]
+    text = "\n".join(shown(capsys, [*words, "--width", "1000"]))
+    assert text.count("|HALT") == 10
+    assert text.count("|BI") == 10
+
+
+def test_files(words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    svg, vcd = tmp_path / "a.svg", tmp_path / "a.vcd"
+    more = ["--from", "MW", "--cycles", "1", "--svg", str(svg), "--vcd", str(vcd)]
+    assert shown(capsys, [*words, *more]) == [
+        f"{vcd}: 1 machine cycle, 4 T-states from T-state 20",
+        f"{svg}: jetty, from T-state 20",
+    ]
+    about = [one.text or "" for one in ET.parse(svg).getroot().iter()]
+    assert any("8085AH at a crystal of 5 MHz: a T-state is 400.0 ns" in one for one in about)
+    assert "#8000000\n" in vcd.read_text()  # 20 T-states of 400 ns
+    chosen = ["--part", "8085AH-2", "--crystal", "8 MHz"]
+    shown(capsys, [*words, "--from", "MW", "--svg", str(svg), *chosen])
+    assert "8085AH-2 at a crystal of 8 MHz: a T-state is 250.0 ns" in svg.read_text()
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (["--pins", "ALE,REDY"], "no pin 'REDY'; expected one of CLK, ALE"),
+        (["--pins", "ALE,REDY"], "did you mean 'READY'?"),
+        (["--part", "8085AH-3"], "8085AH-3"),
+        (["--cycles", "1001"], "1001 machine cycles are too many to be drawn"),
+        (["--cycles", "0"], "--cycles with 1 to"),
+        (["--from", "IOW"], "no machine cycle met 'IOW' within 60 s of board time"),
+        (["--after", "soon"], "'soon' is not a time"),
+        (["--width", "7"], "--width with 30 to 1000 columns"),
+    ],
+)
+def test_what_is_refused(
+    words: list[str], options: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert told in refused(capsys, [*words, *options])
