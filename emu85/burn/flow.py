@@ -277,7 +277,8 @@ class Flow:
             return address
         for offset in range(1, _LENGTHS[self._ground.bytes[address]]):
             at = _after(address, offset)
-            if self._ground.at(at) is not Stands.HELD:
+            is_operand = self._ground.at(at) is Stands.BLANK and self._ground.is_given(at)
+            if self._ground.at(at) is not Stands.HELD and not is_operand:
                 return at
         return None
 

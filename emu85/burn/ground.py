@@ -19,6 +19,8 @@ from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
 from emu85.firmware import Image, Segment
 
 _SPACE = 0x10000
+_ERASED = 0xFF
+_LEAST_PADDING = 5
 
 
 class Stands(enum.Enum):
@@ -26,7 +28,7 @@ class Stands(enum.Enum):
 
     NOTHING = "no chip"
     HELD = "ROM that the image fills"
-    BLANK = "ROM that the image leaves blank"
+    BLANK = "ROM that the image leaves blank, or pads"
     RAM = "RAM"
     CODE_RAM = "RAM for programs"
     DEVICE = "a device's registers"
@@ -68,7 +70,7 @@ class Ground:
             self._names[region.low : region.high + 1] = region.chip
         board.program(_within(image, self._is_memory()))
         self.burnt = _within(image, self._kinds == "rom")
-        self.home, self._held = self._homes()
+        self.home, self._given, self._held = self._homes()
         self._ports = [
             region.chip for region in board.port_map() for _ in range(region.low, region.high + 1)
         ]
@@ -90,8 +92,12 @@ class Ground:
         return str(self._names[address])
 
     def is_held(self, address: int) -> bool:
-        """Whether the image puts a byte there."""
+        """Whether the image puts a byte there, and one that is no padding."""
         return bool(self._held[address])
+
+    def is_given(self, address: int) -> bool:
+        """Whether the image puts a byte there, be it padding."""
+        return bool(self._given[address])
 
     def reads(self, address: int) -> bool:
         """Whether something answers a read."""
@@ -132,19 +138,38 @@ class Ground:
         use = next(u for u in self.board.description.memory if u.name == self._names[address])
         return use.code
 
-    def _homes(self) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    def _homes(self) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.bool_]]:
+        """The home of each address, and whether its byte is given, and given as no padding."""
         home = np.arange(_SPACE, dtype=np.int64)
         memory = np.flatnonzero(self._is_memory())
         cells = self.board.map[memory] & INDEX_MASK
         _, first, inverse = np.unique(cells, return_index=True, return_inverse=True)
         home[memory] = memory[first][inverse]
-        filled = np.zeros(_SPACE, bool)
+        given, held = np.zeros(_SPACE, bool), np.zeros(_SPACE, bool)
         for segment in self.image.segments:
-            filled[segment.start : segment.end] = True
-        filled &= self._is_memory()
+            given[segment.start : segment.end] = True
+            held[segment.start : segment.end] = ~_padding(segment.data)
+        return home, self._at_home(home, given), self._at_home(home, held)
+
+    def _at_home(self, home: NDArray[np.int64], filled: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Of addresses, so of their mirrors."""
         homes = np.zeros(_SPACE, bool)
-        homes[home[filled]] = True
-        return home, homes[home]
+        homes[home[filled & self._is_memory()]] = True
+        return homes[home]
+
+
+def _padding(data: bytes) -> NDArray[np.bool_]:
+    """Which bytes are what an erased EPROM holds, several in a row.
+
+    A file for the programmer has all bytes of the chip; those that nobody meant to be there
+    are blank however they came.  Five are what lies between two vectors that are used.
+    """
+    erased = np.frombuffer(data, np.uint8) == _ERASED
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], erased.astype(np.int8), [0]))))
+    found = np.zeros(len(data), bool)
+    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        found[start:end] = end - start >= _LEAST_PADDING
+    return found
 
 
 def _within(image: Image, mask: NDArray[np.bool_]) -> Image:

@@ -6,7 +6,7 @@ come alone names what comes with it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import pytest
@@ -14,6 +14,7 @@ import pytest
 from emu85.burn import Limits, Result, Stored, Wanted
 from emu85.burn.chips import part_named
 from emu85.burn.sums import SUMS
+from emu85.firmware import Segment
 from tests.burn.bench import HERE, LAST, ROUTINES, examined, notes, program, results
 
 Changes = tuple[tuple[str, str], ...]
@@ -417,3 +418,32 @@ def test_a_fault_is_found(name: str) -> None:
     assert results(found)[seed.check] is seed.result
     assert set(results(found)) - seed.others == {seed.check}
     assert found.is_fit == (seed.result is LOOK)
+
+
+PADDED = [
+    name
+    for name, seed in SEEDS.items()
+    if seed.check not in ("in-rom", "alone", "fits", "content", "repeats", "stored-sum", "chip")
+    and name != "an instruction cut off by the end"
+]
+"""Faults that are none of where the image lies; padding completes the instruction cut off."""
+
+
+@pytest.mark.parametrize("name", PADDED)
+def test_a_fault_is_found_in_the_file_for_the_programmer(name: str) -> None:
+    """All bytes of the chip, FF where nothing is: what is blank stays blank."""
+    seed = SEEDS[name]
+    image = program(*seed.program)
+    size = 0x800
+    if max(segment.end for segment in image.segments) > size:
+        pytest.skip("parts of it lie beyond the EPROM")
+    data = bytearray(b"\xff" * size)
+    for segment in image.segments:
+        data[segment.start : segment.end] = segment.data
+    padded = replace(image, segments=(Segment(0, bytes(data)),))
+    given = [
+        examined(one, *seed.board, wanted=seed.wanted, milliseconds=seed.milliseconds)
+        for one in (image, padded)
+    ]
+    assert results(given[1]) == results(given[0])
+    assert notes(given[1], seed.check) == notes(given[0], seed.check)
