@@ -45,9 +45,11 @@ table { border-collapse: collapse } td, th { text-align: left; vertical-align: t
 .total td { border-top: 1px solid #111 }
 .note { margin: .2em 0; font-size: .93em } figure { margin: .6em 0 }
 figure svg { max-width: 100%; height: auto; display: block }
-@media print { body { margin: 0; max-width: none; font-size: 9.5pt } a { text-decoration: none }
+@media print { body { margin: 0; max-width: none; font-size: 9pt; line-height: 1.3 }
+  a { text-decoration: none } td, th { padding-top: 0; padding-bottom: 0 }
   .card, tr, figure { break-inside: avoid } h2, h3, h4 { break-after: avoid }
-  figure svg { max-width: 80% } .card { margin-bottom: .6em } }
+  .card { margin-bottom: .6em } figure { margin: .2em 0 }
+  figure svg { width: auto; max-width: 100%; height: 7.6cm } }
 """
 
 
