@@ -184,6 +184,8 @@ def shape(kind: Kind) -> Shape:
                     HLDA: int(kind.is_given ^ (kind.turns and is_last and is_second)),
                 }
             )
+    if kind.is_given:  # the CPU's own T-states meanwhile, whatever the master calls its own
+        names = (STATE_NAMES[Cycle.HOLD],) * len(names)
     return Shape(names, tuple(halves))
 
 

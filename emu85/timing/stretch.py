@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
-from emu85.bus.expand import State, expand
+from emu85.bus.expand import State, expand, is_given
 from emu85.bus.pins import PINS, Level
 from emu85.machine import Machine
 
@@ -90,11 +90,15 @@ def stretch_of(
 
 
 def cycle_name(record: Any, describe: Callable[[Any], str]) -> str:
-    """Type, address and byte of a machine cycle, and the instruction that it begins."""
+    """Type, address and byte of a machine cycle, and the instruction that it begins.
+
+    One of a bus master, while the CPU is on hold, is told as DMA.
+    """
     cycle = Cycle(int(record["type"]))
     if cycle in STATES:
         return cycle.name
-    text = f"{cycle.name} {int(record['address']):04X} {int(record['data']):02X}"
+    by = "DMA " if is_given(record) else ""
+    text = f"{by}{cycle.name} {int(record['address']):04X} {int(record['data']):02X}"
     begins = describe(record) if cycle in (Cycle.OF, Cycle.INA) else ""
     return f"{text} {begins}".rstrip()
 

@@ -205,3 +205,20 @@ def test_long_drawings_are_cut_into_bands(machine: Machine) -> None:
     bands = root.findall(f"{SVG}g")
     assert len(bands) > 3
     assert float(root.get("width", "0")) < 1300
+
+
+def test_a_bus_masters_cycle_is_no_machine_cycle_of_the_cpu() -> None:
+    """Told as DMA, in hold states, with the CPU's own pins let go of."""
+    machine = Machine.from_board("gantry")
+    machine.load(machine.board.firmware or "")
+    machine.stops.add("when HLDA high")
+    machine.run(seconds=2)
+    machine.step(3)
+    kinds = machine.trace.all()["type"].tolist()
+    drawn = stretch_of(machine, kinds.index(Cycle.HOLD), 3, str)
+    assert [name.split()[0] for name in drawn.names] == ["HOLD", "DMA", "DMA"]
+    states = drawn.states()
+    assert {state.name for state in states} == {"THOLD"}
+    assert {state.first["IO/M"] for state in states} == {None}
+    reads = [state for state in states if state.record == 1]
+    assert [state.first["RD"] for state in reads] == [1, 0, 0, 1]

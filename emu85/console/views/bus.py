@@ -64,7 +64,8 @@ def levels(record: Record) -> Levels:
     if cycle is Cycle.BI and int(record["lines"]) & Line.IO_M:
         return BI_ACKNOWLEDGE
     if is_given(record):
-        return replace(LEVELS[cycle], ale=0)  # the CPU's pin; a bus master has its own
+        # Those of the CPU: it has let go of them, and a bus master has its own.
+        return replace(LEVELS[cycle], ale=0, io_m=None, s1=None, s0=None)
     return LEVELS[cycle]
 
 
