@@ -78,6 +78,8 @@ def wave(options: argparse.Namespace) -> int:
     file = firmware_file(options.firmware, board)
     keep_apart((("the firmware", file), ("the drawing", options.svg), ("the dump", options.vcd)))
     figure = _figure(options, board)
+    if figure.warning:
+        print(f"note: {figure.warning}", file=sys.stderr)
     pins = _pins(options.pins)
     length = _Length(options, board)
     announce_compilation()

@@ -30,6 +30,7 @@ class Figure:
     Attributes:
         placer: places the edges.
         about: part and crystal, for a line below a drawing.
+        warning: that the part is not made for the crystal; empty if it is.
     """
 
     def __init__(self, board: str, part: Part, crystal: Fraction) -> None:
@@ -40,6 +41,14 @@ class Figure:
             f"{part.name} at a crystal of {hertz_text(crystal)}: a T-state is {t_ns:.1f} ns; edges "
             "at the limits of its AC table"
         )
+        self.warning = ""
+        if crystal > part.crystal_max or t_ns > part.t_cyc_max:
+            made_for = f"{part.t_cyc_min} to {part.t_cyc_max} ns"
+            self.warning = (
+                f"an {part.name} is made for T-states of {made_for}: at {t_ns:.1f} ns the edges "
+                "mean nothing"
+            )
+            self.about = f"{self.about}. BEWARE: {self.warning}"
 
     def title(self, stretch: Stretch) -> str:
         """What a drawing is of."""

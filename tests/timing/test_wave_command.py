@@ -146,3 +146,15 @@ def test_what_is_refused(
     words: list[str], options: list[str], told: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert told in refused(capsys, [*words, *options])
+
+
+def test_a_crystal_that_the_part_is_not_made_for_is_told(
+    capsys: pytest.CaptureFixture[str], words: list[str], tmp_path: Path
+) -> None:
+    svg = tmp_path / "fast.svg"
+    assert main([*words, "--crystal", "50 MHz", "--svg", str(svg)]) == 0
+    assert "an 8085AH is made for T-states of 320 to 2000 ns: at 40.0 ns" in capsys.readouterr().err
+    assert "BEWARE" in svg.read_text()
+    assert main([*words, "--crystal", "6.25 MHz", "--svg", str(svg)]) == 0
+    assert capsys.readouterr().err == ""
+    assert "BEWARE" not in svg.read_text()
