@@ -12,11 +12,11 @@ form every character is ASCII.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from emu85.bus.expand import State
-from emu85.bus.pins import UNDEFINED, WIDTHS, Level
+from emu85.bus.pins import ADDRESS_DATA, UNDEFINED, WIDTHS, Level
 from emu85.timing.stretch import Gap, Stretch, bands, drawn_pins
 
 _LABEL = 10
@@ -128,10 +128,18 @@ def _pieces(
             continue
         for half in (one.first, one.second):
             level = half[pin]
-            changes = not is_known or level != before
+            changes = not is_known or level != before or _is_put(one, pin, half)
             piece = _bus if is_bus else _line
             yield piece(level, before if is_known else level, changes, marks)
             before, is_known = level, True
+
+
+def _is_put(state: State, pin: str, half: Mapping[str, Level]) -> bool:
+    """Whether a byte is put on a bus, though the same may have stood there: an address in T1
+    and what is written in T2."""
+    return half is state.first and (
+        state.name == "T1" or (state.name == "T2" and pin == ADDRESS_DATA)
+    )
 
 
 def _line(level: Level, before: Level, changes: bool, marks: Marks) -> str:

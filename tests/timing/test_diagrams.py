@@ -121,6 +121,7 @@ def test_the_same_byte_is_drawn_for_the_address_and_for_the_data() -> None:
     root = ET.fromstring(svg_diagram(drawn, placer("8085AH"), title="t", pins=["AD0-AD7"]))
     texts = ["".join(one.itertext()) for one in root.iter(f"{SVG}text")]
     assert texts.count("40") == 2
+    assert list(text_diagram(drawn, pins=["AD0-AD7"]))[2] == "AD0-AD7   X40===X40========="
 
 
 def test_names_do_not_run_into_each_other() -> None:
