@@ -273,12 +273,10 @@ class Flow:
 
     def _first_blank(self, address: int) -> int | None:
         """The first byte of the instruction there that the image does not fill."""
-        if self._ground.at(address) is not Stands.HELD:
-            return address
-        for offset in range(1, _LENGTHS[self._ground.bytes[address]]):
+        for offset in range(_LENGTHS[self._ground.bytes[address]]):
             at = _after(address, offset)
-            is_operand = self._ground.at(at) is Stands.BLANK and self._ground.is_given(at)
-            if self._ground.at(at) is not Stands.HELD and not is_operand:
+            is_rom = self._ground.at(at) in (Stands.HELD, Stands.BLANK)
+            if not is_rom or not self._ground.is_code(at, offset):
                 return at
         return None
 

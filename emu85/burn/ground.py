@@ -95,9 +95,12 @@ class Ground:
         """Whether the image puts a byte there, and one that is no padding."""
         return bool(self._held[address])
 
-    def is_given(self, address: int) -> bool:
-        """Whether the image puts a byte there, be it padding."""
-        return bool(self._given[address])
+    def is_code(self, address: int, offset: int) -> bool:
+        """Whether the image puts a byte there that can be so many bytes after an opcode.
+
+        The opcode itself is no padding, but an operand may be FF and run into it.
+        """
+        return bool((self._given if offset else self._held)[address])
 
     def reads(self, address: int) -> bool:
         """Whether something answers a read."""

@@ -127,7 +127,7 @@ class Steps:
     def is_code(self, address: int) -> bool:
         """Whether the image has all bytes of an instruction there."""
         length = self.instruction(address).length
-        return all(self._ground.is_held((address + n) % _SPACE) for n in range(length))
+        return all(self._ground.is_code((address + n) % _SPACE, n) for n in range(length))
 
     def from_(self, address: int, known: Known) -> Iterator[Edge]:
         """Where the instruction there may lead."""

@@ -21,6 +21,7 @@ stack: 8F00-8FFF
 memory:
   - {{rom: 32K, name: program, at: 0000-7FFF, waits: {rom}}}
   - {{ram: 4K, name: work, at: 8000-8FFF, waits: {ram}}}
+  - {{rom: 256, name: top, at: FF00-FFFF, waits: {rom}}}
 ports:
   - {{device: lamps, name: lamps, at: 30, waits: 2}}
 """

@@ -232,6 +232,17 @@ def test_no_code_at_the_address() -> None:
         followed(image_of("R EQU 9000H\n NOP"))
 
 
+def test_an_operand_that_runs_into_padding_is_part_of_its_instruction() -> None:
+    """JMP 10, RET 10; FF of the address and four more are what an erased EPROM holds."""
+    image = image_of("R: JMP 0FF10H\n DB 0FFH,0FFH,0FFH,0FFH\n ORG 0FF10H\n RET")
+    assert span(followed(image)) == (20, 20)
+
+
+def test_an_opcode_that_is_padding_is_none() -> None:
+    with pytest.raises(UserError, match="no code of the image is at 0100"):
+        followed(image_of("R: DB 0FFH,0FFH,0FFH,0FFH,0FFH"))
+
+
 def test_the_way_is_told_step_by_step() -> None:
     ways = followed(image_of("R: MVI B,10\nR1: DCR B\n JNZ R1\n RET")).ways
     assert ways is not None
