@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from emu85.burn.effects import changed
-from emu85.burn.execute import Access, Done, execute, is_met
+from emu85.burn.execute import Access, Done, execute, is_met, told_by
 from emu85.burn.ground import Ground, Stands
 from emu85.burn.moves import MOVES, Way
 from emu85.burn.state import (
     FLAGS,
     Byte,
-    Flags,
     Kept,
     Registers,
     State,
@@ -261,12 +260,10 @@ def _told_by(one: Instruction, known: Known, jumps: bool | None) -> Known:
     """What a condition tells of its flag, and of what the flag tells."""
     if one.condition is None or jumps is None:
         return known
-    mask, wanted = FLAG_MASKS[one.condition]
-    is_set = bool(wanted) == jumps
-    old = known.state.flags
-    value = old.value | mask if is_set else old.value & ~mask
-    state = replace(known.state, flags=Flags(old.known | mask, value))
-    if mask == _Z and is_set and known.zeros:
+    flags = told_by(one, known.state.flags, jumps)
+    state = replace(known.state, flags=flags)
+    tests_z = FLAG_MASKS[one.condition][0] == _Z
+    if tests_z and flags.value & _Z and known.zeros:
         registers = tuple(
             0 if reg in known.zeros else byte for reg, byte in enumerate(state.registers)
         )
