@@ -52,11 +52,10 @@ def duration(options: argparse.Namespace) -> int:
     from emu85.board import fit, load_board
     from emu85.console.numbers import address, number
     from emu85.firmware import read_image
-    from emu85.rehearsal.stage import without_batteries
     from emu85.timing.duration.asked import follow
     from emu85.timing.duration.told import tell
 
-    description = without_batteries(load_board(options.board))
+    description = load_board(options.board).without_batteries()
     at = None
     if options.at is not None:
         at = number(options.at, 16, 0, 0xFFFF, "an address, 0000 to FFFF")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -103,8 +102,7 @@ def _run(
 
     move = drive(options, board, _DEFAULT)
     announce_compilation()
-    memory = tuple(replace(chip, battery_file=None) for chip in board.memory)
-    machine = Machine(fit(replace(board, memory=memory)), trace=_TRACE)
+    machine = Machine(fit(board.without_batteries()), trace=_TRACE)
     machine.load(image)
     watch = Watch(machine)
     driven = move(machine)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -83,8 +82,7 @@ def wave(options: argparse.Namespace) -> int:
     pins = _pins(options.pins)
     length = _Length(options, board)
     announce_compilation()
-    memory = tuple(replace(chip, battery_file=None) for chip in board.memory)
-    machine = Machine(fit(replace(board, memory=memory)), trace=_TRACE)
+    machine = Machine(fit(board.without_batteries()), trace=_TRACE)
     machine.load(file, at=_address(options.at))
     begin = _reach(machine, options, board)
     if options.vcd:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -220,3 +220,8 @@ class BoardDescription:
     def clock(self) -> Fraction:
         """CPU clock in hertz: half the crystal."""
         return self.crystal / 2
+
+    def without_batteries(self) -> BoardDescription:
+        """With RAM on batteries like other RAM: no file is read or written."""
+        memory = tuple(replace(chip, battery_file=None) for chip in self.memory)
+        return replace(self, memory=memory)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 from emu85.board import BoardDescription, load_board, shelf
@@ -40,7 +39,7 @@ def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machin
     Raises:
         UserError: the board or the firmware cannot be taken.
     """
-    machine = Machine.from_board(without_batteries(board_of(script)), trace=script.trace())
+    machine = Machine.from_board(board_of(script).without_batteries(), trace=script.trace())
     own = None if firmware is not None else _own_firmware(script, machine)
     if own is not None:
         _burn(script, machine, own)
@@ -66,11 +65,6 @@ def _known(name: str) -> str:
             nearest=nearest(name, names),
         )
     return name
-
-
-def without_batteries(board: BoardDescription) -> BoardDescription:
-    """The board with RAM on batteries like other RAM: no file is read or written."""
-    return replace(board, memory=tuple(replace(chip, battery_file=None) for chip in board.memory))
 
 
 def _own_firmware(script: Script, machine: Machine) -> Path | None:

@@ -12,7 +12,6 @@ from emu85.errors import UserError, nearest
 from emu85.firmware import Image, assemble
 from emu85.firmware.image import joined
 from emu85.machine import Machine
-from emu85.rehearsal.stage import without_batteries
 from emu85.testing.calling import LIMIT, Given, Outcome, call
 from emu85.testing.failure import told_at_the_test
 from emu85.testing.serial import SerialEnd
@@ -214,7 +213,7 @@ def put_up(
     Raises:
         UserError: a board or firmware that cannot be taken.
     """
-    machine = Machine.from_board(without_batteries(_description(board, folder)), trace=trace)
+    machine = Machine.from_board(_description(board, folder).without_batteries(), trace=trace)
     if firmware is not None:
         machine.load(firmware if isinstance(firmware, Image) else _file(firmware, folder), at=at)
     return BoardUnderTest(machine)

@@ -36,12 +36,11 @@ def duration(session: Session, address: int) -> None:
     """Over all its paths, in the code as memory holds it now. Nothing is run. 'emu85 duration'
     can be told how often a loop goes round at most, and runs it to compare."""
     from emu85.board import fit
-    from emu85.rehearsal.stage import without_batteries
     from emu85.timing.duration.asked import follow
     from emu85.timing.duration.told import tell
 
     # On a board of its own, since the image is put into it.
-    board = fit(without_batteries(session.machine.board.description))
+    board = fit(session.machine.board.description.without_batteries())
     asked, result = follow(f"{address:04X}", address, _image(session.machine), board, {})
     for line in tell(asked, result).splitlines():
         session.screen.show(line)

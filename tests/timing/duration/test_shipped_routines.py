@@ -8,14 +8,13 @@ from emu85.board import fit, load_board
 from emu85.machine import Machine
 from emu85.profile.routines import Begun
 from emu85.profile.watch import Watch
-from emu85.rehearsal.stage import without_batteries
 from emu85.timing.duration.asked import follow
 
 
 @pytest.mark.parametrize(("name", "routines"), [("slate", 4), ("saltmarsh", 8)])
 def test_every_call_that_returned_was_within_least_and_most(name: str, routines: int) -> None:
     """Interrupts that came meanwhile are left out by the profile."""
-    board = without_batteries(load_board(name))
+    board = load_board(name).without_batteries()
     machine = Machine(fit(board), trace=200_000)
     assert machine.board.firmware is not None
     image = machine.load(machine.board.firmware)
