@@ -36,7 +36,7 @@ from emu85.board.serial import SerialLine, Terminal
 from emu85.board.site import DeviceSite, Socket
 from emu85.board.wiring import Wiring
 from emu85.bus.lines import Line
-from emu85.cpu.layout import IO_BASE, SPACE
+from emu85.cpu.layout import IO_BASE, SPACE, WAIT_MASK, WAIT_SHIFT
 from emu85.errors import Mistakes, Place, UserError, nearest
 from emu85.firmware.image import Image
 
@@ -329,6 +329,10 @@ class Board:
     def port_map(self) -> list[Region]:
         """The I/O space in regions, in order of port."""
         return regions(self._decoded(ports=True), SPACE - IO_BASE)
+
+    def wait_states(self) -> NDArray[np.int64]:
+        """Those of each memory and I/O cycle: int64, ``layout.SPACE`` counts, as in ``map``."""
+        return self.map >> WAIT_SHIFT & WAIT_MASK
 
     def clashes(self) -> list[str]:
         """Chips that are selected together, a line a pair, each with its place in the file."""

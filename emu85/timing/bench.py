@@ -287,12 +287,3 @@ def _set_waits(machine: Machine, situation: Situation, kind: Cycle) -> None:
         words |= situation.waits_at << WAIT_SHIFT
     elif kind in WAITING:
         words |= np.int64(situation.waits.get(kind, 0) << WAIT_SHIFT)
-
-
-def board_waits(words: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The wait states of a board at every address and port, from the map of its core.
-
-    Returns:
-        int64, ``layout.SPACE`` counts.
-    """
-    return words >> WAIT_SHIFT & WAIT_MASK

@@ -13,7 +13,7 @@ from emu85.cpu.layout import WAIT_MASK
 from emu85.errors import UserError, nearest
 from emu85.machine import Machine
 from emu85.timing.ac_table import part_named
-from emu85.timing.bench import WAITING, Situation, board_waits
+from emu85.timing.bench import WAITING, Situation
 from emu85.timing.cards import Setting
 from emu85.timing.subjects import Subject, instruction_subject
 
@@ -60,7 +60,7 @@ def board_setting(board: Board) -> Setting:
     """
     regions = [one for one in board.memory_map() if one.chip]
     ports = [one for one in board.port_map() if one.chip]
-    situation = Situation(waits_at=board_waits(board.map))
+    situation = Situation(waits_at=board.wait_states())
     if regions:
         code = regions[0]
         situation = replace(situation, pc=_within(code, 0x50), target=_within(code, 0x80))
@@ -107,7 +107,7 @@ def machine_setting(machine: Machine) -> Setting:
         bc=registers.bc,
         de=registers.de,
         hl=registers.hl,
-        waits_at=board_waits(machine.board.map),
+        waits_at=machine.board.wait_states(),
     )
     pointed = (registers.hl, registers.bc, registers.de, registers.sp, registers.sp + 1)
     read = machine.memory

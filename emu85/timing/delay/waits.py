@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.board import Board
-from emu85.cpu.layout import IO_BASE, WAIT_MASK, WAIT_SHIFT
+from emu85.cpu.layout import IO_BASE
 from emu85.errors import UserError
 from emu85.timing.delay.costs import Waits
 
@@ -33,7 +33,7 @@ class BoardWaits:
     """
 
     def __init__(self, board: Board) -> None:
-        waits = board.map >> WAIT_SHIFT & WAIT_MASK
+        waits = board.wait_states()
         self._memory: NDArray[np.int64] = waits[:_SPACE]
         self._ports: NDArray[np.int64] = waits[IO_BASE : IO_BASE + 0x100]
         self._regions = board.memory_map()
