@@ -215,6 +215,10 @@ class Part:
         """
         return self.limits[symbol].ns(t, waits)
 
+    def is_made_for(self, crystal: Fraction) -> bool:
+        """Whether it may run on a crystal of so many Hz, CLK being half of it."""
+        return Fraction(2 * 10**9, self.t_cyc_max) <= crystal <= self.crystal_max
+
     def at(self, t_ns: float, waits: int = 0) -> Timing:
         """All limits at a CLK period of ``t_ns`` with so many wait states.
 

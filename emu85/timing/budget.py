@@ -160,7 +160,7 @@ class Budget:
     @property
     def within_part(self) -> bool:
         """Whether the part is made for this clock."""
-        return period(Fraction(self.part.crystal_max)) <= self.t <= self.part.t_cyc_max
+        return self.part.is_made_for(self.crystal)
 
     @property
     def suffices(self) -> bool:

@@ -152,7 +152,7 @@ def _remarks(card: Card) -> Iterator[str]:
 def part_lines(card: Card) -> Iterator[str]:
     """What the part asks of the board at this crystal, by its data sheet."""
     part, t_ns = card.part, card.t_seconds * 10**9
-    if not part.t_cyc_min <= t_ns <= part.t_cyc_max:
+    if not part.is_made_for(card.crystal):
         yield (
             f"The {part.name} is made for a T-state of {part.t_cyc_min} to {part.t_cyc_max} ns, "
             f"not of {float(t_ns):.4g} ns."

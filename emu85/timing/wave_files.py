@@ -42,7 +42,7 @@ class Figure:
             "at the limits of its AC table"
         )
         self.warning = ""
-        if crystal > part.crystal_max or t_ns > part.t_cyc_max:
+        if not part.is_made_for(crystal):
             made_for = f"{part.t_cyc_min} to {part.t_cyc_max} ns"
             self.warning = (
                 f"an {part.name} is made for T-states of {made_for}: at {t_ns:.1f} ns the edges "

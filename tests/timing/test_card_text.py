@@ -117,6 +117,15 @@ def test_the_part_tells_when_it_is_too_slow(bench: Bench) -> None:
     assert "is made for" not in write_card(make_card(subject, quick, bench))
 
 
+def test_a_part_is_made_for_the_crystal_that_it_is_sold_for(bench: Bench) -> None:
+    """8085AH-1: 12 MHz, though 2 / 12 MHz is less than the 167 ns printed (value from memory)."""
+    subject, part = subject_named("NOP"), part_named("8085AH-1")
+    fastest = Setting(crystal=Fraction(12_000_000), part=part)
+    assert "is made for" not in write_card(make_card(subject, fastest, bench))
+    beyond = Setting(crystal=Fraction(12_000_001), part=part)
+    assert "is made for" in write_card(make_card(subject, beyond, bench))
+
+
 def test_what_was_chosen_and_what_intel_left_out_is_told(bench: Bench) -> None:
     text = write_card(make_card(subject_named("arhl"), Setting(), bench))
     assert "Not in Intel's manuals." in text
