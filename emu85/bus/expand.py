@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +55,10 @@ STATE_NAMES: dict[Cycle, str] = {
 """T-states that belong to no machine cycle, named as in the manual's state chart."""
 
 WAIT = "TW"
+
+# Plain numbers: an enumeration's own operators cost more than all the rest of a cycle.
+_HLDA, _IO_M = int(Line.HLDA), int(Line.IO_M)
+_HOLD_TYPE, _IDLE_TYPE = int(Cycle.HOLD), int(Cycle.BI)
 
 
 class State(NamedTuple):
@@ -145,9 +149,40 @@ def rest_ts(begin: int, end: int, ends: int | None) -> Sequence[int]:
     return (*range(begin, begin + ends), *range(end - ends, end))
 
 
+@overload
+def given(kinds: int, lines: int) -> bool: ...
+@overload
+def given(kinds: NDArray[np.int64], lines: NDArray[np.int64]) -> NDArray[np.bool_]: ...
+def given(kinds: Any, lines: Any) -> Any:
+    """Whether the CPU has no part in a record: hold, or a bus master's cycle.
+
+    Args:
+        kinds, lines: its type and its lines, or arrays of them.
+    """
+    return (kinds == _HOLD_TYPE) | (lines & _HLDA != 0)
+
+
+@overload
+def acknowledging(kinds: int, lines: int) -> bool: ...
+@overload
+def acknowledging(kinds: NDArray[np.int64], lines: NDArray[np.int64]) -> NDArray[np.bool_]: ...
+def acknowledging(kinds: Any, lines: Any) -> Any:
+    """Whether a record is the bus idle cycle that acknowledges TRAP or RST x.5.
+
+    Args:
+        kinds, lines: as of :func:`given`.
+    """
+    return (kinds == _IDLE_TYPE) & (lines & _IO_M != 0)
+
+
 def is_given(record: Any) -> bool:
-    """Whether the CPU has no part in this record: hold, or a bus master's cycle."""
-    return bool(int(record["type"]) == Cycle.HOLD or int(record["lines"]) & Line.HLDA)
+    """:func:`given` of one record."""
+    return given(int(record["type"]), int(record["lines"]))
+
+
+def is_acknowledge(record: Any) -> bool:
+    """:func:`acknowledging` of one record."""
+    return acknowledging(int(record["type"]), int(record["lines"]))
 
 
 def turns_after(record: Any, follower: Any) -> bool:
@@ -157,10 +192,8 @@ def turns_after(record: Any, follower: Any) -> bool:
 
 def kind_of(record: Any, length: int, turns: bool) -> Kind:
     """What kind a record of ``length`` T-states is; not of HALT, HOLD and RESET."""
-    lines, waits = int(record["lines"]), int(record["waits"])
-    cycle = Cycle(int(record["type"]))
-    acknowledges = cycle is Cycle.BI and bool(lines & Line.IO_M)
-    return Kind(cycle, length - waits, waits, acknowledges, is_given(record), turns)
+    cycle, waits = Cycle(int(record["type"])), int(record["waits"])
+    return Kind(cycle, length - waits, waits, is_acknowledge(record), is_given(record), turns)
 
 
 @lru_cache(maxsize=4096)

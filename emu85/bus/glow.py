@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
-from emu85.bus.expand import Kind, Shape, expand, rest_shape, shape
+from emu85.bus.expand import Kind, Shape, acknowledging, expand, given, rest_shape, shape
 from emu85.bus.lines import Line
 from emu85.bus.pins import (
     ALE,
@@ -74,15 +74,15 @@ def glow(records: NDArray[np.void], start_t: int, end_t: int) -> Glow:
     kinds = records["type"].astype(np.int64)
     is_rest = np.isin(kinds, _STATES)
     lines = records["lines"].astype(np.int64)
-    given = (kinds == Cycle.HOLD) | (lines & int(Line.HLDA) != 0)
-    turns = np.append(given[1:] != given[:-1], False)
+    is_given = given(kinds, lines)
+    turns = np.append(is_given[1:] != is_given[:-1], False)
     waits = records["waits"].astype(np.int64)
     alone = np.flatnonzero(turns | (waits > _WAIT_LIMIT))
     counted = np.ones(len(records), bool)
     counted[alone] = False
 
     halves = dict.fromkeys(SHAPED, 0.0)
-    _count_cycles(halves, kinds, lengths, waits, lines, given, counted & ~is_rest)
+    _count_cycles(halves, kinds, lengths, waits, lines, is_given, counted & ~is_rest)
     _count_rests(halves, kinds, lengths, counted & is_rest)
     hold = lines // int(Line.HOLD) & 1
     held = float(_t_states(hold[counted], lengths[counted]))
@@ -144,12 +144,12 @@ def _count_cycles(
     lengths: NDArray[np.int64],
     waits: NDArray[np.int64],
     lines: NDArray[np.int64],
-    given: NDArray[np.bool_],
+    is_given: NDArray[np.bool_],
     counted: NDArray[np.bool_],
 ) -> None:
     """Add the half T-states for which each pin is high: so many cycles of each kind."""
-    acknowledges = (kinds == Cycle.BI) & (lines & int(Line.IO_M) != 0)
-    keys = kinds | (lengths - waits) << 4 | waits << 8 | acknowledges << 12 | given << 13
+    acknowledges = acknowledging(kinds, lines)
+    keys = kinds | (lengths - waits) << 4 | waits << 8 | acknowledges << 12 | is_given << 13
     numbers = np.bincount(keys[counted], minlength=1 << _KIND_BITS)
     for key in np.flatnonzero(numbers).tolist():
         for pin, high in _high_halves(key).items():

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
-from emu85.bus.expand import Bus, Kind, Shaped, byte_of, rest_ts
+from emu85.bus.expand import Bus, Kind, Shaped, acknowledging, byte_of, given, is_given, rest_ts
 from emu85.bus.lines import Line
 from emu85.bus.pins import HOLD, PINS, SAMPLED, Level
 from emu85.timing.edges import Placed, Placer
@@ -24,10 +24,8 @@ from emu85.timing.edges import Placed, Placer
 # Plain numbers: an enumeration's own operators cost more than all the rest of a cycle.
 _SHOWN = int(reduce(or_, SAMPLED.values(), Line.HOLD | Line.HLDA | Line.IO_M))
 """Bits of a record's lines that a waveform depends on."""
-_HLDA, _IO_M, _HOLD_TYPE = int(Line.HLDA), int(Line.IO_M), int(Cycle.HOLD)
 _CYCLES = tuple(Cycle)
 _STATES = frozenset(map(int, STATES))
-
 
 _MOST_KNOWN = 20_000
 """Kinds of changes that are remembered; a run has some hundreds."""
@@ -99,7 +97,7 @@ class Weaver:
         columns = [records[name].tolist() for name in _Record._fields]
         for record in map(_Record, *columns):
             if self._waiting is not None:
-                yield from self._weave(self._waiting, record.t, _is_given(record))
+                yield from self._weave(self._waiting, record.t, given(record.type, record.lines))
             self._waiting = record
 
     def finish(self, end_t: int, after: Any = None) -> Iterator[Woven]:
@@ -112,14 +110,12 @@ class Weaver:
         last, self._waiting = self._waiting, None
         if last is None:
             return
-        given = _is_given(last)
-        if after is not None:
-            given = _is_given(_Record(*(int(after[name]) for name in _Record._fields)))
-        yield from self._weave(last, end_t, given)
+        given_after = given(last.type, last.lines) if after is None else is_given(after)
+        yield from self._weave(last, end_t, given_after)
 
     def _weave(self, record: _Record, end: int, given_after: bool) -> Iterator[Woven]:
-        given = _is_given(record)
-        turns = given != given_after
+        given_now = given(record.type, record.lines)
+        turns = given_now != given_after
         lines = record.lines & _SHOWN
         cycle = _CYCLES[record.type]
         start_ps = self._placer.start_ps
@@ -129,14 +125,13 @@ class Weaver:
                 placed = self._placed((cycle, last, lines, self._was_given, self._levels))
                 yield Woven(start_ps(t), placed, 0, 0, cycle, t == record.t)
         else:
-            acknowledges = cycle is Cycle.BI and bool(lines & _IO_M)
-            kind = Kind(
-                cycle, end - record.t - record.waits, record.waits, acknowledges, given, turns
-            )
-            comes_back = self._was_given and not given
+            acknowledges = acknowledging(record.type, lines)
+            t_states = end - record.t - record.waits
+            kind = Kind(cycle, t_states, record.waits, acknowledges, given_now, turns)
+            comes_back = self._was_given and not given_now
             placed = self._placed((kind, comes_back, lines, False, self._levels))
             yield Woven(start_ps(record.t), placed, record.address, record.data, cycle, True)
-        self._was_given = given
+        self._was_given = given_now
 
     def _placed(self, key: tuple[Any, ...]) -> tuple[Placed, ...]:
         """The changes of a kind after these levels; the levels that it leaves are noted."""
@@ -174,10 +169,6 @@ class Weaver:
                 now[one.pin] = one.level
                 changed.append(one)
         return tuple(changed), tuple(now[pin] for pin in PINS)
-
-
-def _is_given(record: _Record) -> bool:
-    return record.type == _HOLD_TYPE or record.lines & _HLDA != 0
 
 
 def outputs(

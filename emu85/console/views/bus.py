@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, READS, STATES, Cycle, Levels
-from emu85.bus.expand import is_given
+from emu85.bus.expand import is_acknowledge, is_given
 from emu85.bus.lines import Line
 from emu85.console.folding import folded
 from emu85.console.views.places import Places
@@ -61,7 +61,7 @@ def _pin(level: int | None) -> str:
 def levels(record: Record) -> Levels:
     """Status and strobes in this machine cycle."""
     cycle = Cycle(int(record["type"]))
-    if cycle is Cycle.BI and int(record["lines"]) & Line.IO_M:
+    if is_acknowledge(record):
         return BI_ACKNOWLEDGE
     if is_given(record):
         # Those of the CPU: it has let go of them, and a bus master has its own.

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from emu85.bus.cycles import STATES, Cycle
-from emu85.bus.expand import is_given
-from emu85.bus.lines import Line
+from emu85.bus.expand import is_acknowledge, is_given
 from emu85.console.views.acknowledge import jammed_cycle, jammed_instruction, jammed_text
 from emu85.console.views.places import Places
 from emu85.firmware import disassemble
@@ -61,7 +60,7 @@ def instruction_of(machine: Machine) -> str:
             first = jammed_cycle(machine.trace, record)
             text = jammed_instruction(machine.trace, record)
             return f"{text}   (machine cycle {own - 1 + first})" if first else text
-        if kind is Cycle.BI and int(record["lines"]) & Line.IO_M:
+        if is_acknowledge(record):
             return f"interrupt acknowledged   ({number})"
     return ""
 
