@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import errno
+import importlib
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -111,7 +112,9 @@ def _read(words: list[str]) -> argparse.Namespace:
     parser.add_argument("--version", action=_ShowVersion)
     commands = parser.add_subparsers(metavar="COMMAND", title="commands")
     for name, (add, summary) in _COMMANDS.items():
-        add(commands.add_parser(name, help=summary, description=summary))
+        command = commands.add_parser(name, help=summary, description=summary)
+        if name in words:
+            add(command)
     first = words[0] if words else "--help"
     if not first.startswith("-") and first not in _COMMANDS:
         raise UserError(
@@ -451,52 +454,16 @@ def _convert(options: argparse.Namespace) -> int:
     return 0
 
 
-def _add_burn_check(parser: argparse.ArgumentParser) -> None:
-    from emu85.burn_check import add_options
-
-    add_options(parser)
+# --- the commands -----------------------------------------------------------------
 
 
-def _add_profile(parser: argparse.ArgumentParser) -> None:
-    from emu85.profile_command import add_options
+def _of(module: str) -> Callable[[argparse.ArgumentParser], None]:
+    """What puts in the options of a command that has a module of its own."""
 
-    add_options(parser)
+    def add(parser: argparse.ArgumentParser) -> None:
+        importlib.import_module(f"emu85.{module}").add_options(parser)
 
-
-def _add_budget(parser: argparse.ArgumentParser) -> None:
-    from emu85.budget_command import add_options
-
-    add_options(parser)
-
-
-def _add_wave(parser: argparse.ArgumentParser) -> None:
-    from emu85.wave_command import add_options
-
-    add_options(parser)
-
-
-def _add_lesson(parser: argparse.ArgumentParser) -> None:
-    from emu85.lesson_command import add_options
-
-    add_options(parser)
-
-
-def _add_card(parser: argparse.ArgumentParser) -> None:
-    from emu85.card_command import add_options
-
-    add_options(parser)
-
-
-def _add_delay(parser: argparse.ArgumentParser) -> None:
-    from emu85.delay_command import add_options
-
-    add_options(parser)
-
-
-def _add_duration(parser: argparse.ArgumentParser) -> None:
-    from emu85.duration_command import add_options
-
-    add_options(parser)
+    return add
 
 
 _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
@@ -508,13 +475,34 @@ _COMMANDS: dict[str, tuple[Callable[[argparse.ArgumentParser], None], str]] = {
     "isa": (_add_isa, "print the instruction set, or all about one mnemonic or opcode"),
     "assemble": (_add_assemble, "assemble source to HEX or binary"),
     "disassemble": (_add_disassemble, "turn an image back into source"),
-    "burn-check": (_add_burn_check, "examine an image against its EPROM and board before burning"),
-    "profile": (_add_profile, "run firmware and say where its time goes: routines, ports, lines"),
-    "wave": (_add_wave, "show what stands on the pins: as text, as SVG, as VCD"),
-    "lesson": (_add_lesson, "exercises on machine cycles and T-states, judged by the machine"),
-    "card": (_add_card, "the timing card of an instruction: what each of its T-states does"),
-    "budget": (_add_budget, "what memory and ports leave of the CPU's time at a crystal, in ns"),
-    "delay": (_add_delay, "write code that takes a wanted time, and prove it by running it"),
-    "duration": (_add_duration, "say how long a routine takes, least and most over its paths"),
+    "burn-check": (
+        _of("burn_check"),
+        "examine an image against its EPROM and board before burning",
+    ),
+    "profile": (
+        _of("profile_command"),
+        "run firmware and say where its time goes: routines, ports, lines",
+    ),
+    "wave": (_of("wave_command"), "show what stands on the pins: as text, as SVG, as VCD"),
+    "lesson": (
+        _of("lesson_command"),
+        "exercises on machine cycles and T-states, judged by the machine",
+    ),
+    "card": (
+        _of("card_command"),
+        "the timing card of an instruction: what each of its T-states does",
+    ),
+    "budget": (
+        _of("budget_command"),
+        "what memory and ports leave of the CPU's time at a crystal, in ns",
+    ),
+    "delay": (
+        _of("delay_command"),
+        "write code that takes a wanted time, and prove it by running it",
+    ),
+    "duration": (
+        _of("duration_command"),
+        "say how long a routine takes, least and most over its paths",
+    ),
     "convert": (_add_convert, "convert an image between HEX and binary"),
 }
