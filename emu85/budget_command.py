@@ -88,8 +88,8 @@ def _file(options: argparse.Namespace) -> str | None:
 
 def _budget(options: argparse.Namespace) -> Budget:
     from emu85.board import load_board
-    from emu85.board.quantities import decimal, duration, frequency
-    from emu85.board.schema import HIGHEST_CRYSTAL, LONGEST_GATE_TIME, LOWEST_CRYSTAL, MOST_WAITS
+    from emu85.board.quantities import decimal, duration
+    from emu85.board.schema import LONGEST_GATE_TIME, MOST_WAITS, read_crystal
     from emu85.timing.ac_table import part_named
     from emu85.timing.budget import budget, supposing
 
@@ -99,9 +99,7 @@ def _budget(options: argparse.Namespace) -> Budget:
         dict(_supposed("--waits", options.waits, lambda text: decimal(text, 0, MOST_WAITS))),
     )
     part = part_named(options.part) if options.part is not None else None
-    crystal = None
-    if options.crystal is not None:
-        crystal = frequency(options.crystal, LOWEST_CRYSTAL, HIGHEST_CRYSTAL)
+    crystal = read_crystal(options.crystal) if options.crystal is not None else None
     return budget(board, part, crystal)
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from emu85.drive_options import rehearsed, run_seconds
 from emu85.errors import UserError, nearest
-from emu85.firmware_option import firmware_file
+from emu85.firmware_option import binary_at, firmware_file
 from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
@@ -162,8 +162,7 @@ def _subject(options: argparse.Namespace) -> Subject:
 
     board = load_board(options.board)
     file = firmware_file(options.image, board)
-    at = None if options.at is None else _number(options.at, 16, 0xFFFF, "an address")
-    image = read_image(file, at=at)
+    image = read_image(file, at=binary_at(options.at))
     if options.image is None or file != Path(options.image):  # one that comes with the program
         image = replace(image, source=file.name)
     if not image.segments:
@@ -277,11 +276,12 @@ def _percent(text: str) -> Fraction:
 
 def _stored(text: str) -> Stored:
     from emu85.burn import Stored
+    from emu85.console.numbers import plain_address
 
     word, at, address = text.partition("@")
     if not at:
         raise UserError(f"{text!r} is no place of a sum", expected="such as sum-16@1FFE")
-    return Stored(_sum(word), _number(address, 16, 0xFFFF, "an address"))
+    return Stored(_sum(word), plain_address(address))
 
 
 def _expected(text: str) -> tuple[str, int]:

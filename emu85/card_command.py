@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from emu85.errors import UserError
-from emu85.firmware.files import atomic_write
 
 if TYPE_CHECKING:
     from emu85.timing.cards import Setting
@@ -42,6 +41,7 @@ def card(options: argparse.Namespace) -> int:
             cannot be written.
     """
     from emu85.console.start import announce_compilation
+    from emu85.firmware.files import atomic_write
     from emu85.timing.bench import Bench
     from emu85.timing.card_text import write_card
     from emu85.timing.cards import make_card
@@ -71,8 +71,7 @@ def card(options: argparse.Namespace) -> int:
 
 def _setting(options: argparse.Namespace) -> Setting:
     from emu85.board import fit, load_board
-    from emu85.board.quantities import frequency
-    from emu85.board.schema import HIGHEST_CRYSTAL, LOWEST_CRYSTAL
+    from emu85.board.schema import read_crystal
     from emu85.timing.ac_table import part_named
     from emu85.timing.cards import Setting
     from emu85.timing.situations import board_setting, waits_named
@@ -86,8 +85,7 @@ def _setting(options: argparse.Namespace) -> Setting:
         waits = waits_named(options.waits)
         setting = replace(setting, situation=replace(setting.situation, waits=waits))
     if options.crystal:
-        crystal = frequency(options.crystal, LOWEST_CRYSTAL, HIGHEST_CRYSTAL)
-        setting = replace(setting, crystal=crystal)
+        setting = replace(setting, crystal=read_crystal(options.crystal))
     if options.part:
         setting = replace(setting, part=part_named(options.part))
     return setting

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from emu85.errors import UserError, nearest
+from emu85.firmware_option import binary_at
 from emu85.streams import lead_nowhere
 from emu85.written_files import keep_apart
 
@@ -145,17 +146,13 @@ def _version() -> str:
         return "(not installed)"
 
 
-def _address(text: str) -> int:
-    from emu85.console.numbers import number
-
-    return number(text, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
-
-
 def _range(text: str) -> tuple[int, int]:
+    from emu85.console.numbers import plain_address
+
     low, hyphen, high = text.partition("-")
-    if not hyphen or _address(high) < _address(low):
+    if not hyphen or plain_address(high) < plain_address(low):
         raise UserError(f"{text!r} is no range", expected="two addresses such as 0000-07FF")
-    return _address(low), _address(high)
+    return plain_address(low), plain_address(high)
 
 
 # --- run ----------------------------------------------------------------------
@@ -207,7 +204,7 @@ def _start(options: argparse.Namespace) -> Start:
     return Start(
         board=options.board,
         firmware=None if options.firmware is None else named_file(options.firmware),
-        at=None if options.at is None else _address(options.at),
+        at=binary_at(options.at),
         script=None if options.do is None else Path(options.do),
         stay=options.stay,
         held=options.held,
@@ -431,9 +428,7 @@ def _image(options: argparse.Namespace) -> Image:
     from emu85.board.shelf import named_file
     from emu85.firmware import read_image
 
-    return read_image(
-        named_file(options.image), at=None if options.at is None else _address(options.at)
-    )
+    return read_image(named_file(options.image), at=binary_at(options.at))
 
 
 def _add_convert(parser: argparse.ArgumentParser) -> None:

@@ -138,7 +138,7 @@ def _wanted(options: argparse.Namespace, clock: Fraction) -> Fraction:
 
 def _place(options: argparse.Namespace) -> _Place:
     from emu85.board import fit, load_board
-    from emu85.console.numbers import number
+    from emu85.console.numbers import plain_address
     from emu85.timing.delay import Waits
     from emu85.timing.delay.waits import BoardWaits
 
@@ -154,7 +154,7 @@ def _place(options: argparse.Namespace) -> _Place:
     waits = BoardWaits(fit(description))
     start = waits.first_rom()
     if options.at is not None:
-        start = number(options.at, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
+        start = plain_address(options.at)
     clock = description.clock if options.crystal is None else _clock(options.crystal)
     return _Place(clock, waits.of_code(start, 1), waits, start)
 
@@ -170,7 +170,6 @@ def _waits(options: argparse.Namespace) -> tuple[int, int]:
 
 
 def _clock(words: list[str]) -> Fraction:
-    from emu85.board.quantities import frequency
-    from emu85.board.schema import HIGHEST_CRYSTAL, LOWEST_CRYSTAL
+    from emu85.board.schema import read_crystal
 
-    return frequency(" ".join(words), LOWEST_CRYSTAL, HIGHEST_CRYSTAL) / 2
+    return read_crystal(" ".join(words)) / 2

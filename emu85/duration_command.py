@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from emu85.errors import UserError
-from emu85.firmware_option import firmware_file, with_symbols
+from emu85.firmware_option import binary_at, firmware_file, with_symbols
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
@@ -56,10 +56,7 @@ def duration(options: argparse.Namespace) -> int:
     from emu85.timing.duration.told import tell
 
     description = load_board(options.board).without_batteries()
-    at = None
-    if options.at is not None:
-        at = number(options.at, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
-    image = read_image(firmware_file(options.firmware, description), at=at)
+    image = read_image(firmware_file(options.firmware, description), at=binary_at(options.at))
     image = with_symbols(image, options.symbols)
     start = address(
         options.routine, image.symbols, 0xFFFF, "an address, or a label of the firmware"

@@ -34,6 +34,17 @@ def firmware_file(named: str | None, board: BoardDescription) -> Path:
     return own
 
 
+def binary_at(text: str | None) -> int | None:
+    """Where a .bin stands, as ``--at`` says; None if it does not.
+
+    Raises:
+        UserError: it is no address.
+    """
+    from emu85.console.numbers import plain_address
+
+    return None if text is None else plain_address(text)
+
+
 def with_symbols(image: Image, file: str | None) -> Image:
     """The image with the symbols of a file in place of its own; as it is for None.
 

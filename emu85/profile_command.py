@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emu85.drive_options import add_drive_options, drive
-from emu85.firmware_option import firmware_file, with_symbols
+from emu85.firmware_option import binary_at, firmware_file, with_symbols
 from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
@@ -70,20 +70,16 @@ def profile(options: argparse.Namespace) -> int:
 
 def _image(options: argparse.Namespace, file: Path) -> tuple[Image, Sequence[ListingRow]]:
     """The image, and the rows of its listing if it is assembled."""
-    from emu85.console.numbers import number
     from emu85.firmware import assemble, read_image
     from emu85.firmware.files import read_text
     from emu85.firmware.reader import SOURCE_SUFFIXES
 
-    at = None
-    if options.at is not None:
-        at = number(options.at, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
     rows: Sequence[ListingRow] = ()
-    if file.suffix.casefold() in SOURCE_SUFFIXES and at is None:
+    if file.suffix.casefold() in SOURCE_SUFFIXES and options.at is None:
         done = assemble(read_text(file), str(file))
         image, rows = done.image, done.rows
     else:
-        image = read_image(file, at=at)
+        image = read_image(file, at=binary_at(options.at))
     return with_symbols(image, options.symbols), rows
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from emu85.drive_options import run_seconds
 from emu85.errors import UserError
-from emu85.firmware_option import firmware_file
+from emu85.firmware_option import binary_at, firmware_file
 from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def wave(options: argparse.Namespace) -> int:
     length = _Length(options, board)
     announce_compilation()
     machine = Machine(fit(board.without_batteries()), trace=_TRACE)
-    machine.load(file, at=_address(options.at))
+    machine.load(file, at=binary_at(options.at))
     begin = _reach(machine, options, board)
     if options.vcd:
         _dump(machine, Path(options.vcd), figure, length, begin)
@@ -236,14 +236,13 @@ def _draw(
 
 
 def _figure(options: argparse.Namespace, board: BoardDescription) -> Figure:
-    from emu85.board.quantities import frequency
-    from emu85.board.schema import HIGHEST_CRYSTAL, LOWEST_CRYSTAL
+    from emu85.board.schema import read_crystal
     from emu85.timing.ac_table import part_named
     from emu85.timing.wave_files import Figure
 
     crystal: Fraction = board.crystal
     if options.crystal is not None:
-        crystal = frequency(options.crystal, LOWEST_CRYSTAL, HIGHEST_CRYSTAL)
+        crystal = read_crystal(options.crystal)
     return Figure(board.name, part_named(options.part or board.cpu), crystal)
 
 
@@ -251,9 +250,3 @@ def _pins(text: str | None) -> list[str] | None:
     from emu85.bus.pins import pin_named
 
     return None if text is None else [pin_named(name.strip()) for name in text.split(",")]
-
-
-def _address(text: str | None) -> int | None:
-    from emu85.console.numbers import number
-
-    return None if text is None else number(text, 16, 0, 0xFFFF, "an address, 0000 to FFFF")

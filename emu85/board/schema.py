@@ -38,6 +38,15 @@ GATE_TIME: Kind[Fraction] = kinds.scalar(
 _FORMAT = re.compile(r"([5-8])([NEOMS])(1|1\.5|2)", re.I | re.A)
 
 
+def read_crystal(text: str) -> Fraction:
+    """A crystal in Hz, as ``6.144 MHz``; what a board file may have.
+
+    Raises:
+        UserError: it is none.
+    """
+    return quantities.frequency(text, LOWEST_CRYSTAL, HIGHEST_CRYSTAL)
+
+
 def _fill(text: str) -> Fill:
     way, _, rest = (part.strip() for part in text.partition(" "))
     if way == "zeros" and not rest:

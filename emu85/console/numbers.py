@@ -27,6 +27,15 @@ def number(text: str, base: int, low: int, high: int, wants: str) -> int:
     return value
 
 
+def plain_address(text: str) -> int:
+    """A hexadecimal address where no symbol can stand.
+
+    Raises:
+        UserError: it is none.
+    """
+    return number(text, 16, 0, 0xFFFF, "an address, 0000 to FFFF")
+
+
 def address(text: str, symbols: Mapping[str, int], high: int, wants: str) -> int:
     """A hexadecimal number or a symbol, either with offsets: ``TABLE``, ``8000+1F``.
 
