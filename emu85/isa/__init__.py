@@ -2,7 +2,6 @@
 
 from emu85.isa.table import INSTRUCTIONS
 from emu85.isa.terms import (
-    OP_TEXT,
     OPERAND_BYTES,
     Addr,
     Condition,
@@ -16,7 +15,6 @@ from emu85.isa.terms import (
 __all__ = [
     "INSTRUCTIONS",
     "OPERAND_BYTES",
-    "OP_TEXT",
     "Addr",
     "Condition",
     "Instruction",

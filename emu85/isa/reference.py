@@ -7,12 +7,11 @@ from collections.abc import Iterator, Sequence
 
 from emu85.bus.cycles import IO_CYCLES, READS, WRITES, Cycle
 from emu85.errors import UserError, nearest
+from emu85.isa.operations import operation_text
 from emu85.isa.table import INSTRUCTIONS
-from emu85.isa.terms import OP_TEXT, Addr, Instruction, MachineCycle, Op, Operand, Reg
+from emu85.isa.terms import Addr, Instruction, MachineCycle, Operand
 
-_PAIR_NAMES = {Reg.B: "BC", Reg.D: "DE", Reg.H: "HL", Reg.SP: "SP"}
 _WIDTH = 80
-_PAIR_OPS = {Op.INX, Op.DCX, Op.DAD}
 
 _ADDRESSES: dict[Addr, str] = {
     Addr.PC: "PC, then PC + 1",
@@ -139,7 +138,7 @@ def _skip_text(cycle: MachineCycle) -> str:
 
 
 def _does(cycle: MachineCycle) -> str:
-    parts = [part for part in (_transfer(cycle), _operation(cycle)) if part]
+    parts = [part for part in (_transfer(cycle), operation_text(cycle)) if part]
     return "; ".join(parts) or _NOTHING.get(cycle.kind, "")
 
 
@@ -151,16 +150,6 @@ def _transfer(cycle: MachineCycle) -> str:
     if cycle.kind in WRITES:
         return f"data bus <- {cycle.register.name}"
     return ""
-
-
-def _operation(cycle: MachineCycle) -> str:
-    if cycle.does is Op.RESTART:
-        operand = f"{cycle.operand:04X}"
-    elif cycle.does in _PAIR_OPS:
-        operand = _PAIR_NAMES[Reg(cycle.operand)]
-    else:
-        operand = Reg(cycle.operand).name
-    return OP_TEXT[cycle.does].format(r=cycle.register.name, o=operand)
 
 
 def _notes(found: Sequence[Instruction]) -> Iterator[str]:

@@ -13,7 +13,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from emu85.bus.cycles import IO_CYCLES, READS, STATES, WRITES, Cycle
-from emu85.isa import OP_TEXT, Addr, Condition, Instruction, MachineCycle, Op, Reg
+from emu85.isa import Addr, Condition, Instruction, MachineCycle, Op, Reg
+from emu85.isa.operations import PAIR_OPS, PAIRS, operation_text
 
 CONDITION_TEXT = {
     Condition.NZ: "Z is 0",
@@ -28,8 +29,6 @@ CONDITION_TEXT = {
     Condition.K: "K is 1",
     Condition.V: "V is 1",
 }
-PAIRS = {Reg.B: "BC", Reg.D: "DE", Reg.H: "HL", Reg.SP: "SP"}
-_PAIR_OPS = {Op.INX, Op.DCX, Op.DAD}
 _ADDRESSES = {
     Addr.PC: "PC",
     Addr.PC_HELD: "PC",
@@ -94,17 +93,6 @@ def register_text(register: Reg) -> str:
 def address_text(row: MachineCycle) -> str:
     """What stands on the address lines of a row."""
     return _ADDRESSES[row.address]
-
-
-def operation_text(row: MachineCycle) -> str:
-    """What a row says is done when it has ended; empty if nothing."""
-    if row.does is Op.RESTART:
-        operand = f"{row.operand:04X}"
-    elif row.does in _PAIR_OPS:
-        operand = PAIRS[Reg(row.operand)]
-    else:
-        operand = Reg(row.operand).name
-    return OP_TEXT[row.does].format(r=row.register.name, o=operand)
 
 
 def states(row: MachineCycle, waits: int, length: int, place: Place) -> tuple[State, ...]:
@@ -237,7 +225,7 @@ def inner_text(row: MachineCycle, place: Place) -> str:
     """What the two further T-states of a fetch of six are for."""
     does = operation_text(row)
     if does:
-        return f"16-bit incrementer, {does}" if row.does in _PAIR_OPS else does
+        return f"16-bit incrementer, {does}" if row.does in PAIR_OPS else does
     if place.instruction is not None and place.instruction.condition is not None:
         return "SP is made ready for a push that may come"
     return "SP is made ready for the push"
