@@ -69,6 +69,7 @@ def _run(run: RunRow) -> dict[str, Any]:
                 "at_t": one.worst_t,
                 "first": f"{one.first:04X}",
                 "pending": one.pending,
+                "masked": one.masked,
             }
             for one in run.latencies
         ],

@@ -6,8 +6,9 @@ once a way has been found by which the routine returns: the return address is fo
 on the stack and through registers, so a routine that steps over bytes after its CALL, or
 drops its caller, is understood.  What is not understood is not followed, and told.
 
-Two cases are guesses: after a HLT that something may end, and what the caller of this
-module says is one.  What they lead to is marked as not sure, and no fault is made of it.
+Two cases are guesses: after a HLT, unless an interrupt that may end it has a routine that
+returns, and what the caller of this module says is one.  What they lead to is marked as not
+sure, and no fault is made of it.
 """
 
 from __future__ import annotations
@@ -36,12 +37,14 @@ from emu85.burn.state import (
     return_offset,
 )
 from emu85.isa import INSTRUCTIONS, Instruction
+from emu85.isa.acknowledge import VECTORS
 
 MOST_STEPS = 300_000
 """Instructions that are worked out, each again when more ways lead to it or the flow is made
 anew, before no new ones are followed.  A monitor of 4K takes a tenth of them; bytes that are
 no program at all could take millions."""
 
+_TRAP = VECTORS["TRAP"]
 _LENGTHS = tuple(one.length for one in INSTRUCTIONS)
 
 
@@ -176,6 +179,7 @@ class Flow:
         self._drops: dict[Root, set[int]] = {}
         self._halts: set[tuple[Root, int]] = set()
         self._any_ei = False
+        self._handlers: set[Root] = set()
         self._facts = Facts()
         self._reached: set[int] = set()
         self._given_up: set[int] = set()
@@ -193,6 +197,8 @@ class Flow:
         }[root.kind]
         hop = Hop(None, root.address, Way.ON, root.kind)
         self._entered.append((hop, replace(begin, sure=sure)))
+        if root.kind is Kind.INTERRUPT and sure:
+            self._handlers.add(root)
         self._arrive(root, *self._entered[-1])
         self._run()
 
@@ -235,13 +241,26 @@ class Flow:
                 return
 
     def _resume_halts(self) -> bool:
-        """Go on after halts that an interrupt may end, though nothing tells for sure."""
-        if not (self._traps or (self._wakes and self._any_ei)):
-            return False
+        """Go on after halts that an interrupt may end."""
         for root, address in sorted(self._halts, key=_order):
-            state = replace(self._states[root, address], sure=False)
-            self._arrive(root, Hop(address, _after(address, 1), Way.HALT, root.kind), state)
+            state = self._states[root, address]
+            if not (self._traps or self._may_be_enabled(state)):
+                continue
+            sure = state.sure and any(self._comes_back(one, state) for one in self._handlers)
+            known = IE.EITHER if state.ie is IE.ON else state.ie
+            hop = Hop(address, _after(address, 1), Way.HALT, root.kind)
+            self._arrive(root, hop, replace(state, sure=sure, ie=known))
         return bool(self._work or self._late)
+
+    def _may_be_enabled(self, state: State) -> bool:
+        if not self._wakes or state.ie is IE.OFF:
+            return False
+        return state.ie is IE.ON or self._any_ei
+
+    def _comes_back(self, handler: Root, state: State) -> bool:
+        """Whether an interrupt routine surely returns behind a halt in such a state."""
+        is_enabled = state.ie is IE.ON or handler.address == _TRAP
+        return is_enabled and self.returns(handler)
 
     def _arrive(self, root: Root, hop: Hop, state: State) -> None:
         target = hop.target
@@ -315,7 +334,7 @@ class Flow:
             self._on(follow, done.state)
             return
         if move.way is Way.HALT:
-            self._halt(follow, done.state)
+            self._halts.add((root, address))
             return
         met = is_met(one, state.flags)
         if met is not True:
@@ -336,12 +355,6 @@ class Flow:
     def _on(self, follow: _After, state: State, way: Way = Way.ON) -> None:
         hop = Hop(follow.address, follow.following, way, follow.root.kind)
         self._arrive(follow.root, hop, state)
-
-    def _halt(self, follow: _After, state: State) -> None:
-        if state.ie is IE.ON and self._wakes:
-            self._on(follow, replace(state, ie=IE.EITHER), Way.HALT)
-        elif self._traps or state.ie is IE.EITHER:
-            self._halts.add((follow.root, follow.address))
 
     def _call(self, follow: _After, done: Done, before: State, move: Move) -> None:
         target = known_address(done.target)

@@ -21,10 +21,13 @@ RECORD = np.dtype(
         ("data", "u1"),
         ("type", "u1"),
         ("lines", "<u2"),
-        ("waits", "<u2"),
+        ("waits", "u1"),
+        ("interrupts", "u1"),
     ]
 )
-"""A record: start T-state; address; data byte; ``Cycle``; ``Line`` bits; wait states."""
+"""A record: start T-state; address; data byte; ``Cycle``; ``Line`` bits; wait states;
+``Interrupts`` bits.  The last are as the cycle begins; an interrupt being acknowledged has
+been taken by then."""
 
 CELLS_PER_RECORD = 2
 
@@ -145,10 +148,12 @@ class Trace:
         record: np.void = self._records[(oldest + i) % self.size]
         return record
 
-    def append(self, t: int, address: int, data: int, kind: Cycle, lines: int) -> None:
+    def append(
+        self, t: int, address: int, data: int, kind: Cycle, lines: int, interrupts: int = 0
+    ) -> None:
         """Write a record from outside the loop (reset, a device that drives the bus)."""
         place = self.position // CELLS_PER_RECORD
-        self._records[place] = (t, address, data, kind, lines, 0)
+        self._records[place] = (t, address, data, kind, lines, 0, interrupts)
         self.position = (self.position + CELLS_PER_RECORD) % len(self.ring)
         self.total += 1
 

@@ -40,7 +40,13 @@ from numpy.typing import NDArray
 
 from emu85.cpu import constants as c
 from emu85.cpu.addresses import address_of, step_back
-from emu85.cpu.interrupts import attention_wanted, between_cycles, control, hold_sampled
+from emu85.cpu.interrupts import (
+    attention_wanted,
+    between_cycles,
+    control,
+    hold_sampled,
+    usual_bits,
+)
 from emu85.cpu.kernel import Array, part
 from emu85.cpu.layout import (
     EVERY_CYCLE,
@@ -170,8 +176,7 @@ def run(
     place = s[c.POSITION]
     size = ring.shape[0]
     started = budget
-    # The lines word of the record, as it is in all but rare cycles.
-    usual = (s[c.LINES] | c.READY) << LINES_SHIFT
+    usual = usual_bits(s)
     attention = attention_wanted(s)
     # Steps that look at lines only have nothing to see until a line changes; unless
     # they look at status lines or READY, which may change in every cycle.
@@ -206,6 +211,7 @@ def run(
                 break
             if k != row and k != HELD:
                 row = k
+                usual = usual_bits(s)
                 attention = attention_wanted(s)
 
         if k == FETCH:
@@ -346,7 +352,7 @@ def run(
                 following = row
             else:
                 out |= control(s, op)
-                usual = (s[c.LINES] | c.READY) << LINES_SHIFT
+                usual = usual_bits(s)
                 attention = attention_wanted(s)
                 look = s[c.LINE_STOPS]
         row = following

@@ -10,9 +10,25 @@ Priorities and sampling after the User's Manual, October 1979, section 2.3
 from __future__ import annotations
 
 from emu85.cpu import constants as c
+from emu85.cpu.interrupt_bits import interrupt_bits
 from emu85.cpu.kernel import Array, part
 from emu85.cpu.ring import start_before
-from emu85.cpu.rows import FETCH, HELD, TAKE_INTR, TAKE_RESTART
+from emu85.cpu.rows import (
+    FETCH,
+    HELD,
+    INTERRUPTS_SHIFT,
+    LINES_SHIFT,
+    TAKE_INTR,
+    TAKE_RESTART,
+)
+
+_interrupt_bits = part(interrupt_bits)
+
+
+@part
+def usual_bits(s: Array) -> int:
+    """Lines and interrupt bits of a record, as they are in all but rare cycles."""
+    return _interrupt_bits(s) << INTERRUPTS_SHIFT | (s[c.LINES] | c.READY) << LINES_SHIFT
 
 
 @part

@@ -11,9 +11,11 @@ from emu85.bus.lines import INPUTS, Line
 from emu85.bus.trace import Trace
 from emu85.cpu.compiler import compiled_loop
 from emu85.cpu.constants import BUDGET, HOLD, LIMIT, RST75, TRAP
+from emu85.cpu.interrupt_bits import interrupt_bits
 from emu85.cpu.layout import EVERY_CYCLE, STATE_CELLS, STOP_FIELDS, State, StopField
 from emu85.cpu.rows import (
     DATA_SHIFT,
+    INTERRUPTS_SHIFT,
     LINES_SHIFT,
     TYPE_SHIFT,
     WAITS_SHIFT,
@@ -114,6 +116,7 @@ class Processor:
             | kind << TYPE_SHIFT
             | shown << LINES_SHIFT
             | waits << WAITS_SHIFT
+            | interrupt_bits(state) << INTERRUPTS_SHIFT
         )
         state[State.MASTER_T] = t
         out = self.run(state[State.T])
@@ -193,7 +196,7 @@ class Processor:
     def note(self, t: int, address: int, data: int, kind: Cycle, lines: int) -> None:
         """Put a record on the trace that the loop has not written."""
         self.settle()
-        self.trace.append(t, address, data, kind, lines)
+        self.trace.append(t, address, data, kind, lines, interrupt_bits(self.state))
         self.state[State.POSITION] = self.trace.position
         self.state[State.TOTAL] = self.trace.total
 

@@ -38,7 +38,7 @@ DIRECTION_SHIFT, FOLLOWING_SHIFT, SKIP_SHIFT = 25, 27, 37
 NIBBLE, OPERAND_MASK, OPERATION_MASK, DIRECTION_MASK = 15, 127, 63, 3
 """How wide they are; address kind, T-states, register and condition have a nibble."""
 
-DATA_SHIFT, TYPE_SHIFT, LINES_SHIFT, WAITS_SHIFT = 16, 24, 32, 48
+DATA_SHIFT, TYPE_SHIFT, LINES_SHIFT, WAITS_SHIFT, INTERRUPTS_SHIFT = 16, 24, 32, 48, 56
 """Where a trace record packed into an int64 has its fields, the address in bits 0-15."""
 TEST, HOLD = 61, 62
 """Operations that are not an instruction's own: the condition is tested; HLDA goes high."""

@@ -267,6 +267,37 @@ def test_calls_and_returns_of_both_ways() -> None:
     assert reached(facts, image, "ON", "SUB1", "STAYS") == [True, True, True]
 
 
+HALTED = """
+        JMP     BEGIN
+        ORG     3CH             ; RST 7.5, which the board's tick drives
+{handler}
+BEGIN:  LXI     SP,8800H
+        MVI     A,0BH
+        SIM
+        EI
+        HLT
+        DB      0C3H,0,40H
+WORK:   JMP     WORK
+"""
+
+
+@pytest.mark.parametrize(
+    ("handler", "mark"),
+    [
+        ("LXI SP,8800H\n JMP WORK", []),
+        ("POP H\n JMP WORK", []),
+        ("EI\n RET", ["X"]),
+        ("CALL AGAIN\n EI\n RET\nAGAIN: RET", ["X"]),
+    ],
+)
+def test_a_halt_goes_on_for_sure_if_an_interrupt_returns(handler: str, mark: list[str]) -> None:
+    """What stands behind the halt is a jump to where no chip is: a fault if it is reached."""
+    text = HALTED.format(handler=handler)
+    found = examined(assemble(text, "halt.asm").image, milliseconds=0)
+    kinds = ["X" if n.is_fault else "?" for c in found.checks for n in c.notes]
+    assert [kind for kind in kinds if kind == "X"] == mark
+
+
 def test_what_a_halt_may_lead_to_is_no_fault() -> None:
     """Interrupts may be on there, for all that is known: told for a look, not as a fault."""
     text = """

@@ -7,13 +7,14 @@ from fractions import Fraction
 import pytest
 
 from emu85.board import read_board
-from emu85.burn import Driven, PlainRun, Subject, Wanted, report, study
+from emu85.burn import Driven, Limits, PlainRun, Result, Subject, Wanted, report, study
 from emu85.burn.depth import Depth
 from emu85.burn.report import RunRow
+from emu85.bus.lines import Line
 from emu85.firmware import assemble
 from emu85.machine import Machine
 from emu85.profile.latency import Latencies, Latency
-from tests.burn.bench import BOARD, examined, program, results
+from tests.burn.bench import BOARD, examined, notes, program, results
 from tests.rig import rig
 
 
@@ -217,6 +218,94 @@ LOOP:   JMP     LOOP            ;     2541, where the first service begins: 2553
     # The first edge comes at 1000 (a millisecond after power-on) or where the tick begins.
     assert 1500 <= row.worst <= 2553
     assert row.served >= 17
+
+
+CLEARED = """
+        LXI     SP,9000H        ; T-states 3 to 13
+        MVI     A,0BH           ; to 20
+        SIM                     ; to 24
+        MVI     B,20            ; to 31
+OFF:    DCR     B
+        JNZ     OFF             ; 14 a round, less 3: to 308
+        MVI     A,1BH           ; to 315; bit 4 clears the latch of RST 7.5
+        SIM                     ; to 319
+        EI                      ; to 323
+LOOP:   JMP     LOOP            ; 10 a round, at 323 + 10 n
+        ORG     24H
+        EI
+        RET
+        ORG     3CH
+        EI
+        RET
+"""
+
+
+def driven(line: Line, *levels: tuple[int, int], end: int = 1000) -> Machine:
+    """The rig with that program, a line put to levels at T-states."""
+    machine = rig(CLEARED, trace=5000)
+    for t, level in levels:
+        machine.schedule.at(t, lambda level=level: machine.drive(line, level))  # type: ignore[misc]
+    machine.run(t_states=end)
+    return machine
+
+
+def rows_of(machine: Machine) -> list[Latency]:
+    latencies = Latencies()
+    latencies.feed(machine.trace.all())
+    latencies.finish(machine.t)
+    return list(latencies.rows())
+
+
+def test_an_edge_that_sim_clears_is_no_request() -> None:
+    """User's Manual, October 1979, SIM, bit 4 (value from memory).  An edge at 400 comes in
+    JMP from 393 to 403, whose last T-state samples it; 12 T-states of acknowledge."""
+    assert rows_of(driven(Line.RST75, (100, 1), (110, 0))) == []
+    (row,) = rows_of(driven(Line.RST75, (100, 1), (110, 0), (400, 1), (410, 0)))
+    assert (row.served, row.worst, row.worst_t, row.pending) == (1, 12, 415, 0)
+
+
+def test_an_edge_that_reset_in_clears_is_no_request() -> None:
+    machine = driven(Line.RST75, (100, 1), end=200)
+    assert [row.pending > 90 for row in rows_of(machine)] == [True]
+    machine.reset()
+    machine.run(t_states=100)
+    assert rows_of(machine) == []
+
+
+@pytest.mark.parametrize("line", [Line.TRAP, Line.RST75])
+def test_a_line_that_stays_high_asks_by_its_edge_alone(line: Line) -> None:
+    """User's Manual, October 1979, section 2.3: TRAP and RST 7.5 need a new edge (value from
+    memory)."""
+    (row,) = rows_of(driven(line, (400, 1)))
+    assert (row.served, row.worst, row.pending) == (1, 12, 0)
+
+
+def test_a_trap_that_falls_unserved_asks_no_more() -> None:
+    """Level and edge: at 405 and 407 within the JMP from 403 to 413."""
+    assert rows_of(driven(Line.TRAP, (405, 1), (407, 0))) == []
+
+
+@pytest.mark.parametrize(("mask", "masked"), [("0FH", True), ("0BH", False)])
+def test_a_request_at_the_end_tells_whether_it_is_masked(mask: str, masked: bool) -> None:
+    text = f"LXI SP,9000H\n MVI A,{mask}\n SIM\nLOOP: JMP LOOP\n"
+    machine = rig(text)
+    machine.run(t_states=200)
+    machine.drive(Line.RST75, 1)
+    machine.run(t_states=200)
+    (row,) = rows_of(machine)
+    assert (row.served, row.masked, 190 <= row.pending <= 200) == (0, masked, True)
+
+
+def test_a_request_never_served_is_a_wait_too() -> None:
+    """The tick of the bench comes at 1000 T-states; interrupts stay disabled.  A masked one
+    may be polled, so that is for a person to judge."""
+    wanted = Wanted(limits=Limits(wait=500))
+    never = examined(program(("        EI\n        ;; HERE", ""), ("HLT", "NOP")), wanted=wanted)
+    assert results(never)["run-wait"] is Result.FAULT
+    assert any("RST 7.5 has asked for" in note for note in notes(never, "run-wait"))
+    masked = examined(program(("MVI     A,0BH", "MVI     A,0FH"), ("HLT", "NOP")), wanted=wanted)
+    assert results(masked)["run-wait"] is Result.LOOK
+    assert any("is masked; 500" in note for note in notes(masked, "run-wait"))
 
 
 def test_intr_is_served_where_its_instruction_leads() -> None:

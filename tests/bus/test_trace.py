@@ -38,7 +38,7 @@ def test_a_ring_is_the_end_of_a_list(size: int, count: int, last: int) -> None:
     rows = [(10 * n, n, n % 256, Cycle.MR, n * 3) for n in range(count)]
     for row in rows:
         trace.append(*row)
-    kept = [(t, a, d, int(k), lines, 0) for t, a, d, k, lines in rows[-size:]]
+    kept = [(t, a, d, int(k), lines, 0, 0) for t, a, d, k, lines in rows[-size:]]
     assert (trace.total, len(trace), trace.forgotten) == (count, len(kept), count - len(kept))
     assert trace.all().tolist() == kept
     wanted = max(0, last)
@@ -81,7 +81,7 @@ def test_a_ring_has_room_for_something() -> None:
 
 def test_a_record_is_sixteen_bytes() -> None:
     assert RECORD.itemsize == 16
-    assert RECORD.names == ("t", "address", "data", "type", "lines", "waits")
+    assert RECORD.names == ("t", "address", "data", "type", "lines", "waits", "interrupts")
 
 
 def test_a_copy_stays_as_it_was_taken() -> None:

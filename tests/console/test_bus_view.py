@@ -18,7 +18,8 @@ DTYPE = np.dtype(
         ("data", "u1"),
         ("type", "u1"),
         ("lines", "u2"),
-        ("waits", "u2"),
+        ("waits", "u1"),
+        ("interrupts", "u1"),
     ]
 )
 
@@ -26,7 +27,7 @@ DTYPE = np.dtype(
 def record(
     cycle: Cycle, address: int, data: int, lines: Line = Line.READY, waits: int = 0, t: int = 1234
 ) -> Any:
-    return np.array([(t, address, data, cycle, lines, waits)], dtype=DTYPE)[0]
+    return np.array([(t, address, data, cycle, lines, waits, 0)], dtype=DTYPE)[0]
 
 
 def row(one: Any, text: str = "") -> str:

@@ -18,7 +18,8 @@ RECORD = np.dtype(
         ("data", np.uint8),
         ("type", np.uint8),
         ("lines", np.uint16),
-        ("waits", np.uint16),
+        ("waits", np.uint8),
+        ("interrupts", np.uint8),
     ]
 )
 """As the trace promises its records."""
@@ -27,7 +28,7 @@ RECORD = np.dtype(
 def records_of(cycles: list[Bus]) -> np.ndarray:
     records = np.zeros(len(cycles), dtype=RECORD)
     for number, bus in enumerate(cycles):
-        records[number] = (number * 4, bus.address, bus.data, cycle_number(bus), bus.lines, 0)
+        records[number] = (number * 4, bus.address, bus.data, cycle_number(bus), bus.lines, 0, 0)
     return records
 
 

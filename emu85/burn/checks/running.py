@@ -93,6 +93,10 @@ def _wait(study: Study) -> Iterator[Note]:
         if row.worst is not None and row.worst > most:
             text = f"{row.line} waited {row.worst} T-states, but {most} is the longest allowed"
             yield Note(text, row.interrupted)
+        if row.pending > most:
+            masked = " and is masked" if row.masked else ""
+            text = f"{row.line} has asked for {row.pending} T-states as the run ends{masked}"
+            yield Note(f"{text}; {most} is the longest allowed", None, not row.masked)
 
 
 def _room(study: Study) -> Iterator[Note]:

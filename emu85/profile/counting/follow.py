@@ -195,7 +195,7 @@ def follow(
         s[c.RECORDS] += 1
         s[c.LAST_T] = t
         s[c.LAST_TYPE] = kind
-        waits = (record >> c.WAITS_AT) & 0xFFFF
+        waits = (record >> c.WAITS_AT) & 0xFF
         if waits != 0:
             s[c.WAIT_T] += waits
             is_io = kind == c.IOR or kind == c.IOW
