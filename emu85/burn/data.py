@@ -8,7 +8,7 @@ from typing import Any
 
 from emu85.burn.areas import WORDS
 from emu85.burn.report import CAUTIONS, Report, RunRow
-from emu85.burn.verdict import CheckDone
+from emu85.burn.verdict import CheckDone, Result
 
 FORMAT = 1
 """Goes up when a reader of an older one would misunderstand."""
@@ -50,6 +50,10 @@ def _run(run: RunRow) -> dict[str, Any]:
         "complete": run.complete,
         "code_bytes": run.code,
         "executed_bytes": run.executed,
+        "not_executed": [
+            {"from": f"{one.low:04X}", "to": f"{one.high:04X}", "symbol": one.symbol or None}
+            for one in run.missed
+        ],
         "stacks": [
             {
                 "from": f"{one.low:04X}",
@@ -85,7 +89,8 @@ def _check(check: CheckDone) -> dict[str, Any]:
         "notes": [
             {
                 "text": note.text,
-                "fault": note.is_fault,
+                "fault": note.result is Result.FAULT,
+                "meant": note.is_meant,
                 "at": note.at or None,
                 "symbol": note.symbol or None,
                 "line": note.line or None,

@@ -6,7 +6,7 @@ anything else that moves a machine and says afterwards how that went can stand i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
@@ -22,10 +22,12 @@ class Driven:
     Attributes:
         about: what was done, in words.
         failures: what was not as expected, a sentence each.
+        expected: findings that are meant, by their ``text``.
     """
 
     about: str
     failures: Sequence[str] = ()
+    expected: Collection[str] = ()
 
 
 class Drive(Protocol):

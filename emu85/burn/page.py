@@ -81,8 +81,7 @@ def _checks(checks: Iterable[CheckDone]) -> Iterator[str]:
             yield "<ul>"
             for note in check.notes:
                 place = f"<code>{escape(note.place)}</code>: " if note.place else ""
-                mark = Result.FAULT.mark if note.is_fault else Result.LOOK.mark
-                yield f"<li>{mark} {place}{escape(note.text)}</li>"
+                yield f"<li>{note.result.mark} {place}{escape(note.text)}</li>"
             yield "</ul>"
         yield "</td></tr>"
     yield "</table>"
@@ -145,7 +144,10 @@ def _run(run: RunRow) -> Iterator[str]:
     yield f"{run.records} machine cycles"
     if not run.complete:
         yield "; part of it was not seen, so the figures are lower bounds"
-    yield f"</p><p>Code executed: {run.executed} of {run.code} bytes.</p><table>"
+    yield f"</p><p>Code executed: {run.executed} of {run.code} bytes.</p>"
+    missed = (f"{one.low:04X}-{one.high:04X} {one.symbol}" for one in run.missed)
+    yield from _places("Not executed", missed)
+    yield "<table>"
     for stack in run.stacks:
         region = f"<code>{stack.low:04X}-{stack.high:04X}</code>"
         yield f"<tr><td>stack {region}</td><td>deepest <code>{stack.deepest:04X}</code>, "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from emu85.burn.areas import WORDS, Area, Use, areas
@@ -56,14 +56,29 @@ class VectorRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Missed:
+    """Code that the run has not executed, both ends included; ``symbol`` may be empty."""
+
+    low: int
+    high: int
+    symbol: str
+
+    @property
+    def size(self) -> int:
+        """Bytes."""
+        return self.high - self.low + 1
+
+
+@dataclass(frozen=True, slots=True)
 class RunRow:
-    """The run in figures; ``executed`` of ``code`` bytes."""
+    """The run in figures; ``executed`` of ``code`` bytes, and where the others are."""
 
     about: str
     t_states: int
     records: int
     executed: int
     code: int
+    missed: Sequence[Missed]
     stacks: Sequence[StackRegion]
     latencies: Sequence[Latency]
     complete: bool
@@ -179,10 +194,22 @@ def _run(study: Study) -> RunRow | None:
         ride.execution.records,
         sum(1 for at in code if covered[at]),
         len(code),
+        list(_missed(study, sorted(at for at in code if not covered[at]))),
         ride.stacks,
         ride.latencies,
         ride.complete,
     )
+
+
+def _missed(study: Study, addresses: Sequence[int]) -> Iterator[Missed]:
+    """Addresses as stretches, each cut where a label stands."""
+    labels, low = study.places.labels, None
+    for place, at in enumerate(addresses):
+        low = at if low is None else low
+        following = addresses[place + 1] if place + 1 < len(addresses) else None
+        if following != at + 1 or following in labels:
+            yield Missed(low, at, study.places.symbol(low))
+            low = None
 
 
 def _made(check: Check, study: Study) -> CheckDone:
@@ -196,9 +223,10 @@ def _made(check: Check, study: Study) -> CheckDone:
 
 def _placed(study: Study, note: Note) -> PlacedNote:
     if note.address is None:
-        return PlacedNote(note.text, note.is_fault)
+        return PlacedNote(note.text, note.is_fault, note.is_meant)
     places, at = study.places, note.address
-    return PlacedNote(note.text, note.is_fault, f"{at:04X}", places.symbol(at), places.line(at))
+    placed = f"{at:04X}", places.symbol(at), places.line(at)
+    return PlacedNote(note.text, note.is_fault, note.is_meant, *placed)
 
 
 def _place(study: Study, at: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from emu85.board.serial_faults import OVERRUN
@@ -23,6 +23,7 @@ class Ride:
     Attributes:
         about: what was done.
         failures: what the drive did not find as expected.
+        expected: findings that the drive expects, by their ``text``.
         t_states: board time.
         execution: counts of what was executed.
         findings, noted: what the board noticed, on serial ends excepted.
@@ -35,6 +36,7 @@ class Ride:
 
     about: str
     failures: Sequence[str]
+    expected: Collection[str]
     t_states: int
     execution: Execution
     findings: Sequence[Finding]
@@ -56,6 +58,7 @@ def ride(machine: Machine, drive: Drive) -> Ride:
     return Ride(
         driven.about,
         driven.failures,
+        driven.expected,
         machine.t,
         execution,
         list(machine.findings),

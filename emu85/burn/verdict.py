@@ -13,7 +13,7 @@ class Result(enum.Enum):
     LOOK = ("look at", "?")
     FAULT = ("fault", "X")
     ACCEPTED = ("accepted", "~")
-    """Faults that the user has said are meant."""
+    """Faults that are meant: the user has said so, or the rehearsal expects them."""
     NOT_CHECKED = ("not checked", "-")
 
     def __init__(self, word: str, mark: str) -> None:
@@ -29,11 +29,13 @@ class Note:
         text: what, a sentence without a final full stop.
         address: where, or None.
         is_fault: False if a person should look at it, and no more.
+        is_meant: whether what drives the run expects it, so that nobody need look.
     """
 
     text: str
     address: int | None = None
     is_fault: bool = True
+    is_meant: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +50,17 @@ class PlacedNote:
 
     text: str
     is_fault: bool
+    is_meant: bool
     at: str = ""
     symbol: str = ""
     line: str = ""
+
+    @property
+    def result(self) -> Result:
+        """What it comes to by itself."""
+        if self.is_meant:
+            return Result.ACCEPTED
+        return Result.FAULT if self.is_fault else Result.LOOK
 
     @property
     def place(self) -> str:
@@ -77,6 +87,7 @@ class CheckDone:
 
 def result_of(notes: tuple[PlacedNote, ...], *, accepted: bool) -> Result:
     """How a check with these notes came out."""
-    if any(note.is_fault for note in notes):
+    came = {note.result for note in notes}
+    if Result.FAULT in came:
         return Result.ACCEPTED if accepted else Result.FAULT
-    return Result.LOOK if notes else Result.GOOD
+    return next((one for one in (Result.LOOK, Result.ACCEPTED) if one in came), Result.GOOD)

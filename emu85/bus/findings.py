@@ -47,6 +47,12 @@ class Finding(NamedTuple):
         """What happened, in words."""
         return DESCRIPTIONS[self.kind]
 
+    @property
+    def text(self) -> str:
+        """What and where: ``write to ROM at 0012``, ``... at port 21``."""
+        at = f"port {self.address:02X}" if self.is_port else f"{self.address:04X}"
+        return f"{self.description} at {at}"
+
 
 class BoardFinding(NamedTuple):
     """One thing noticed beside the bus cycles, on a wire or a serial line.
@@ -63,6 +69,11 @@ class BoardFinding(NamedTuple):
     times: int
     first_t: int
     last_t: int
+
+    @property
+    def text(self) -> str:
+        """What and where."""
+        return f"{self.description}, {self.where}"
 
 
 class KeptFindings(NamedTuple):

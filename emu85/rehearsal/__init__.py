@@ -61,4 +61,11 @@ def perform(script: Script, machine: Machine) -> Verdict:
     performance = Performance(script, machine)
     check(script, performance.context)
     steps = tuple(performance.steps())
-    return Verdict(script.path, script.title, steps, len(script.lines), performance.seconds)
+    return Verdict(
+        script.path,
+        script.title,
+        steps,
+        len(script.lines),
+        performance.seconds,
+        frozenset(performance.expected_findings),
+    )

@@ -36,6 +36,7 @@ class RehearsedRun:
         return Driven(
             f"the rehearsal {verdict.path.name}, {verdict.seconds:.3f} s of board time",
             [_failure(step) for step in verdict.failed],
+            verdict.expected_findings,
         )
 
     def _check_board(self, machine: Machine) -> None:

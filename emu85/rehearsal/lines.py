@@ -393,6 +393,7 @@ def _see_findings(play: Performance, patterns: Iterable[Pattern]) -> None:
             missing.append(quoted_pattern(pattern))
         else:
             left.remove(met)
+            play.expected_findings.add(met)
     if missing or left:
         none = "no other findings" if len(left) < len(found) else "no findings"
         play.differ("\n".join(missing) or none, "\n".join(map(quoted, left)) or none)

@@ -55,12 +55,8 @@ def hexadecimal(data: bytes) -> str:
 
 
 def findings(machine: Machine) -> list[str]:
-    """Each finding, without how often: ``write to ROM at 0012``, ``… at port 21``."""
-    cycles = [
-        f"{one.description} at {f'port {one.address:02X}' if one.is_port else f'{one.address:04X}'}"
-        for one in machine.findings
-    ]
-    return cycles + [f"{one.description}, {one.where}" for one in machine.findings.noted]
+    """Each finding, what and where, without how often."""
+    return [one.text for one in (*machine.findings, *machine.findings.noted)]
 
 
 def span(t_states: int, clock_hz: float) -> str:

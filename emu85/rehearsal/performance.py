@@ -99,6 +99,7 @@ class Performance:
         marks: T-states of moments by name.
         heard: by serial end, how many of the characters received have been told of.
         differences: of the line being performed.
+        expected_findings: texts of findings that a line expected and that were there.
     """
 
     def __init__(self, script: Script, machine: Machine) -> None:
@@ -117,6 +118,7 @@ class Performance:
         self.marks = {POWER: 0, LINE: 0}
         self.heard = dict.fromkeys(machine.board.serial_ends, 0)
         self.differences: list[Difference] = []
+        self.expected_findings: set[str] = set()
         self._before_power = 0
         self._script = script
 

@@ -49,6 +49,7 @@ class Verdict:
         steps: the lines performed, in order.
         lines: how many there are to perform.
         seconds: board time of all of it, power-ons in the course of it included.
+        expected_findings: texts of findings that were expected and were there.
     """
 
     path: Path
@@ -56,6 +57,7 @@ class Verdict:
     steps: tuple[Step, ...]
     lines: int
     seconds: float
+    expected_findings: frozenset[str] = frozenset()
 
     @property
     def failed(self) -> tuple[Step, ...]:

@@ -65,6 +65,7 @@ def test_json(bench: Path) -> None:
         {
             "text": "stores at 0700, which is ROM (program)",
             "fault": True,
+            "meant": False,
             "at": "005B",
             "symbol": "COLD+B",
             "line": "bad.asm:19",

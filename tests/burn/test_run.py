@@ -351,3 +351,23 @@ def test_a_run_is_the_same_each_time() -> None:
         return report(study(subject, Wanted())).run
 
     assert once() == once()
+
+
+def test_code_that_was_not_executed_is_told_label_by_label() -> None:
+    run = run_of(
+        """
+        LXI     SP,8800H        ; 0
+        IN      10H             ; 3, gives 5A
+        ORA     A               ; 5
+        JZ      SPARE           ; 6
+LOOP:   JMP     LOOP            ; 9
+SPARE:  INR     B               ; C
+        INR     B
+OTHER:  JMP     LOOP            ; E
+        """
+    )
+    assert [(one.low, one.high, one.symbol) for one in run.missed] == [
+        (0xC, 0xD, "SPARE"),
+        (0xE, 0x10, "OTHER"),
+    ]
+    assert (run.executed, run.code) == (12, 17)

@@ -291,6 +291,12 @@ SEEDS = {
         (("LXI     SP,8800H", "LXI SP,8100H"),),
         milliseconds=NO_RUN,
     ),
+    "a POP where nothing was pushed": Seed(
+        "stack-place",
+        "pops at 8800, where no chip answers",
+        ((HERE, "POP H"),),
+        milliseconds=NO_RUN,
+    ),
     # --- interrupt routines
     "a routine that does not save what it changes": Seed(
         "handler-keeps",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +13,7 @@ from emu85.burn import Hints, PlainRun, Result, Subject, Wanted, report, study
 from emu85.burn.areas import Use
 from emu85.burn.chips import part_named
 from emu85.firmware import read_image
+from emu85.rehearsal.drive import RehearsedRun
 from tests.burn.bench import results
 
 CHIPS = {"slate": "2716", "breakwater": "2716", "saltmarsh": "2764", "gantry": "27128"}
@@ -54,3 +56,27 @@ def test_words_of_the_tide_gauge_are_reached_once_their_table_is_told() -> None:
     assert found.total(Use.UNREACHED) == 0
     assert len(found.unknown) == 1
     assert "WFOUND" in found.unknown[0]
+
+
+@pytest.mark.parametrize("board", ["gantry", "saltmarsh"])
+def test_the_monitors_own_rehearsal_is_no_alarm(board: str) -> None:
+    """It writes to ROM on purpose, and on saltmarsh runs what stands in RAM: told as accepted."""
+    files = folder("firmware_examples")
+    drive = RehearsedRun(files / f"quay-{board}.rehearsal")
+    subject = Subject(read_image(files / f"quay-{board}.asm"), load_board(board), drive=drive)
+    found = report(study(subject, Wanted(part=part_named(CHIPS[board]))))
+    assert set(results(found).values()) == {Result.ACCEPTED}
+    assert found.verdict.startswith("fit to burn")
+
+
+def test_a_finding_that_the_rehearsal_does_not_expect_is_a_fault(tmp_path: Path) -> None:
+    """The same rehearsal, its last line gone, which names what the board is to notice."""
+    files = folder("firmware_examples")
+    lines = (files / "quay-gantry.rehearsal").read_text().splitlines()
+    kept = [line for line in lines if not line.startswith("see findings")]
+    assert len(kept) < len(lines)
+    file = tmp_path / "unexpecting.rehearsal"
+    file.write_text("\n".join(kept))
+    image = read_image(files / "quay-gantry.asm")
+    subject = Subject(image, load_board("gantry"), drive=RehearsedRun(file))
+    assert results(report(study(subject, Wanted()))) == {"run-rom-writes": Result.FAULT}

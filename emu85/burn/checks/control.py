@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from emu85.burn.checks.kinds import Check
 from emu85.burn.flow import Hop, Kind
@@ -12,6 +13,7 @@ from emu85.burn.study import Study
 from emu85.burn.vectors import RESTARTS, Comes, floating_opcode, vectors
 from emu85.burn.verdict import Note
 from emu85.bus.lines import NAMES
+from emu85.cpu.layout import FindingKind
 from emu85.isa import INSTRUCTIONS
 
 _VERBS = {
@@ -92,7 +94,18 @@ def _blank(study: Study) -> Iterator[Note]:
 def _ram(study: Study) -> Iterator[Note]:
     for hop, sure in _hops(study):
         if study.ground.at(hop.target) is Stands.RAM:
-            yield _told(study, hop, sure, "RAM that the board does not allow code in")
+            told = _told(study, hop, sure, "RAM that the board does not allow code in")
+            yield replace(told, is_meant=_is_expected(study, hop.target))
+
+
+def _is_expected(study: Study, address: int) -> bool:
+    """Whether the run has gone to an address in RAM, and its driver expects that."""
+    ride = study.ride
+    found = () if ride is None else ride.findings
+    return ride is not None and any(
+        one.kind is FindingKind.NOT_CODE and one.address == address and one.text in ride.expected
+        for one in found
+    )
 
 
 def _inside(study: Study) -> Iterator[Note]:

@@ -32,12 +32,13 @@ def _ride(study: Study) -> Ride:
 
 def _found(study: Study, kind: FindingKind) -> Iterator[Note]:
     """Findings of a kind, those of one instruction together."""
-    by_pc: dict[int, list[Finding]] = {}
-    for one in _ride(study).findings:
+    ride = _ride(study)
+    by_pc: dict[tuple[int, bool], list[Finding]] = {}
+    for one in ride.findings:
         if one.kind is kind:
-            by_pc.setdefault(one.pc, []).append(one)
-    for pc, several in by_pc.items():
-        yield Note(_text(several), pc)
+            by_pc.setdefault((one.pc, one.text in ride.expected), []).append(one)
+    for (pc, is_meant), several in by_pc.items():
+        yield Note(_text(several), pc, is_meant=is_meant)
 
 
 def _text(several: Sequence[Finding]) -> str:
@@ -51,7 +52,8 @@ def _text(several: Sequence[Finding]) -> str:
 def _wires(study: Study) -> Iterator[Note]:
     for one in _ride(study).noted:
         times = counted(one.times, "time")
-        yield Note(f"{one.description}: {one.where}, {times}, first at T-state {one.first_t}")
+        text = f"{one.description}: {one.where}, {times}, first at T-state {one.first_t}"
+        yield Note(text, is_meant=one.text in _ride(study).expected)
 
 
 def _serial(study: Study) -> Iterator[Note]:

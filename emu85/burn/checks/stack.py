@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from emu85.burn.checks.kinds import Check
+from emu85.burn.moves import MOVES, Way
 from emu85.burn.study import Study
 from emu85.burn.verdict import Note
 from emu85.bus.cycles import Cycle
@@ -30,17 +31,25 @@ def _in_ram(study: Study) -> Iterator[Note]:
     for touch, sure in study.survey.facts.touches.items():
         access = touch.access
         at = access.address
-        if access.kind is not Cycle.MW or not access.is_stack or at is None:
+        if not access.is_stack or at is None:
             continue
-        if not ground.writes(at):
+        if access.kind is Cycle.MR:
+            if not ground.reads(at) and not _returns(study, touch.source):
+                yield Note(f"pops at {at:04X}, where no chip answers", touch.source, sure)
+        elif not ground.writes(at):
             where = ground.name(at) or "no chip"
             yield Note(f"pushes at {at:04X}, which is no RAM ({where})", touch.source, sure)
         elif not ground.is_stack(at):
             yield Note(f"pushes at {at:04X}, outside the board's stack", touch.source, sure)
 
 
+def _returns(study: Study, address: int) -> bool:
+    """A return, whose stack the check of returns looks at."""
+    return MOVES[study.ground.bytes[address]].way is Way.RETURN
+
+
 CHECKS = (
     Check("stack-set", "SP is loaded before the stack is used", _set),
     Check("stack-before-ei", "SP is loaded before interrupts are enabled", _set_before_ei),
-    Check("stack-place", "pushes go to RAM, and into the board's stack", _in_ram),
+    Check("stack-place", "pushes go into the stack's RAM, pops find a chip", _in_ram),
 )
