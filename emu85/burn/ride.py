@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from emu85.board.serial_faults import OVERRUN
 from emu85.burn.depth import Depth, StackRegion
 from emu85.burn.drive import Drive
+from emu85.burn.probes import Probes
 from emu85.bus.findings import BoardFinding, Finding
 from emu85.bus.lines import Line
 from emu85.machine import Machine
@@ -27,6 +28,7 @@ class Ride:
         t_states: board time.
         execution: counts of what was executed.
         findings, noted: what the board noticed, on serial ends excepted.
+        probes: which reads of RAM came before a write there.
         serial: what was wrong with what serial ends received, a sentence each.
         stacks: how deep each stack went.
         latencies: how long interrupts waited, a row an input.
@@ -41,6 +43,7 @@ class Ride:
     execution: Execution
     findings: Sequence[Finding]
     noted: Sequence[BoardFinding]
+    probes: Probes
     serial: Sequence[str]
     stacks: Sequence[StackRegion]
     latencies: Sequence[Latency]
@@ -50,11 +53,12 @@ class Ride:
 
 def ride(machine: Machine, drive: Drive) -> Ride:
     """Have a machine at power-on, with the image burnt in, driven and watched."""
-    execution, depth, latencies = Execution(), Depth(), Latencies()
-    with Gathering(machine, execution, depth, latencies) as gathering:
+    execution, depth, latencies, probes = Execution(), Depth(), Latencies(), Probes()
+    with Gathering(machine, execution, depth, latencies, probes) as gathering:
         driven = drive(machine)
     execution.finish(machine.t)
     latencies.finish(machine.t)
+    probes.finish()
     return Ride(
         driven.about,
         driven.failures,
@@ -63,6 +67,7 @@ def ride(machine: Machine, drive: Drive) -> Ride:
         execution,
         list(machine.findings),
         [one for one in machine.findings.noted if one.where not in machine.board.serial_ends],
+        probes,
         list(_serial(machine)),
         depth.regions(machine.board),
         latencies.rows(),

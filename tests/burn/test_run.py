@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
 from emu85.board import read_board
 from emu85.burn import Driven, Limits, PlainRun, Result, Subject, Wanted, report, study
 from emu85.burn.depth import Depth
+from emu85.burn.probes import Probes
 from emu85.burn.report import RunRow
 from emu85.bus.lines import Line
 from emu85.firmware import assemble
@@ -371,3 +373,56 @@ OTHER:  JMP     LOOP            ; E
         (0xE, 0x10, "OTHER"),
     ]
     assert (run.executed, run.code) == (12, 17)
+
+
+SIZING = """
+        LXI     SP,8800H
+        LXI     H,8000H
+SIZE:   MOV     A,M
+        CMA
+        MOV     M,A
+        CMP     M
+        JNZ     TOP
+        CMA
+        MOV     M,A
+        INR     H               ; every 256 bytes
+        JMP     SIZE
+TOP:    JMP     TOP
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "result"),
+    [
+        ("MOV     A,M", "MOV     A,M", Result.LOOK),
+        ("MOV     A,M", "MOV A,M\n NOP\n NOP\n NOP\n NOP", Result.LOOK),
+        ("        MOV     M,A\n        CMP     M\n        JNZ     TOP\n", "", Result.FAULT),
+        ("MOV     A,M", "MOV A,M\n STA 8080H\n LDA 80FFH\n CMP M", Result.FAULT),
+    ],
+)
+def test_a_test_of_ram_is_no_fault_but_a_read_of_garbage_is(
+    old: str, new: str, result: Result
+) -> None:
+    """RAM at 8000 to 87FF: eight reads, each followed by a write there; or by none, or a
+    read elsewhere that no write follows."""
+    text = SIZING.replace(old, new)
+    if result is Result.FAULT and not new:
+        text = text.replace("        CMA\n        MOV     M,A\n", "")
+        text = text.replace("JMP     SIZE", "MOV A,H\n CPI 88H\n JNZ SIZE")
+    found = examined(assemble(text, "size.asm").image)
+    assert results(found)["run-unwritten"] is result
+
+
+@pytest.mark.parametrize("size", [1, 7, 100])
+def test_probes_do_not_depend_on_how_the_records_come(size: int) -> None:
+    machine = rig(SIZING.replace("MOV     A,M", "LDA 8F50H\n MOV A,M"))
+    machine.run(t_states=1500)
+    whole, cut = Probes(), Probes()
+    records = machine.trace.all()
+    whole.feed(records)
+    for start in range(0, len(records), size):
+        cut.feed(records[start : start + size])
+    whole.finish()
+    cut.finish()
+    assert (whole.written == cut.written).all()
+    assert np.flatnonzero(~whole.written).tolist() == [0x8F50]

@@ -38,7 +38,16 @@ def _found(study: Study, kind: FindingKind) -> Iterator[Note]:
         if one.kind is kind:
             by_pc.setdefault((one.pc, one.text in ride.expected), []).append(one)
     for (pc, is_meant), several in by_pc.items():
-        yield Note(_text(several), pc, is_meant=is_meant)
+        if kind is FindingKind.UNWRITTEN_READ and _is_probe(ride, several):
+            text = f"{_text(several)}; each is written then, as a test of RAM does"
+            yield Note(text, pc, False, is_meant)
+        else:
+            yield Note(_text(several), pc, is_meant=is_meant)
+
+
+def _is_probe(ride: Ride, several: Sequence[Finding]) -> bool:
+    """Whether reads of one instruction try the RAM out: several bytes, written at once."""
+    return len(several) > 1 and all(ride.probes.written[one.address] for one in several)
 
 
 def _text(several: Sequence[Finding]) -> str:
