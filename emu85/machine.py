@@ -305,14 +305,20 @@ class Machine:
 
     # --- moving ---------------------------------------------------------------
 
-    def step(self, cycles: int = 1) -> Held:
+    def step(self, cycles: int = 1, *, t_states: int | None = None) -> Held:
         """Run ``cycles`` machine cycles, or fewer if a stop hits.
 
+        Args:
+            t_states: for no longer than that, to the end of a machine cycle.
+
         Raises:
-            ValueError: if ``cycles`` is negative.
+            ValueError: if ``cycles`` or ``t_states`` is negative.
         """
         self._asked = False
-        return self._go(self._idle_end(), _not_negative("cycles", cycles))
+        end = self._idle_end()
+        if t_states is not None:
+            end = min(end, self.t + _not_negative("t_states", t_states))
+        return self._go(end, _not_negative("cycles", cycles))
 
     def step_instruction(self, count: int = 1) -> Held:
         """Run to the next opcode fetch, ``count`` times; or until a stop.

@@ -25,6 +25,10 @@ _TRACE = 200_000
 """Machine cycles that the trace holds; a dump is written as the board runs."""
 _LONGEST_SEARCH = "60 s"
 """Board time within which the place has to be reached."""
+_LONGEST_HALT = 1.0
+"""Seconds of board time after which a halt is taken for one that lasts."""
+_PART = 2000
+"""T-states after which it is looked whether the CPU has halted for good."""
 _REST = 8
 """T-states that are shown of a halt that nothing ends."""
 
@@ -92,7 +96,7 @@ def wave(options: argparse.Namespace) -> int:
     else:
         length.check_drawable()
         length.pass_by(machine, begin)
-    _draw(machine, options, figure, pins, begin)
+    _draw(machine, options, figure, pins, begin, length)
     return 0
 
 
@@ -133,21 +137,29 @@ class _Length:
 
     def pass_by(self, machine: Machine, begin: _Begin) -> None:
         """Let the stretch go by, or what is left of it."""
+        from emu85.halts import is_halted_for_good
         from emu85.machine import Reason
 
         if self.cycles is None:
             machine.run(t_states=self.t_states, wait=True)
             return
         goal = begin.total + self.cycles
-        # A step ends after a second of board time at the latest.
+        patience = machine.t + round(_LONGEST_HALT * machine.clock_hz)
         while (left := goal - machine.trace.total) > 0:
-            held = machine.step(left)
+            held = machine.step(left, t_states=_PART)
             now_left = goal - machine.trace.total
-            if now_left and (held.reason is Reason.HALTED or now_left == left):
+            if now_left < left:
+                patience = machine.t + round(_LONGEST_HALT * machine.clock_hz)
+            is_over = held.reason is Reason.HALTED or is_halted_for_good(machine)
+            if now_left > 0 and (is_over or machine.t >= patience):
                 machine.run(t_states=_REST, wait=True)
                 done = machine.trace.total - begin.total
                 print(f"Halted after {done} of {self.cycles} machine cycles", file=sys.stderr)
                 return
+
+    def shown(self, count: int) -> int:
+        """Of the records that have gone by, those asked for: a bus master's come as a block."""
+        return count if self.cycles is None else min(count, self.cycles)
 
 
 def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescription) -> _Begin:
@@ -177,6 +189,7 @@ def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescriptio
 def _dump(machine: Machine, file: Path, figure: Figure, length: _Length, begin: _Begin) -> None:
     from emu85.firmware.files import atomic_stream
     from emu85.profile import Gathering
+    from emu85.profile.gathering import First
     from emu85.timing.vcd import VcdWriter
     from emu85.wording import counted
 
@@ -185,13 +198,16 @@ def _dump(machine: Machine, file: Path, figure: Figure, length: _Length, begin: 
         begun["t"] = begin.t
     with atomic_stream(file) as stream:
         writer = VcdWriter(stream, figure.placer, figure.board)
-        writer.feed(begun)
-        with Gathering(machine, writer):
+        wanted = None if length.cycles is None else length.cycles + begin.rests
+        first = First(writer, wanted)
+        first.feed(begun)
+        with Gathering(machine, first):
             length.pass_by(machine, begin)
-        writer.finish(machine.t)
-    done = machine.trace.total - begin.total
+        end = machine.t if first.end_t is None else first.end_t
+        writer.finish(end)
+    done = length.shown(machine.trace.total - begin.total)
     print(
-        f"{file}: {counted(done, 'machine cycle')}, {counted(machine.t - begin.t, 'T-state')} "
+        f"{file}: {counted(done, 'machine cycle')}, {counted(end - begin.t, 'T-state')} "
         f"from T-state {begin.t}"
     )
 
@@ -202,6 +218,7 @@ def _draw(
     figure: Figure,
     pins: list[str] | None,
     begin: _Begin,
+    length: _Length,
 ) -> None:
     """Show or write what has gone by."""
     import shutil
@@ -212,11 +229,12 @@ def _draw(
     from emu85.timing.stretch import stretch_of
     from emu85.timing.wave_files import check_drawable, write_wave
 
-    count = machine.trace.total - begin.total + begin.rests
+    gone = machine.trace.total - begin.total
+    count = length.shown(gone) + begin.rests
     check_drawable(count)
     stretch = stretch_of(
         machine,
-        len(machine.trace) - count,
+        len(machine.trace) - gone - begin.rests,
         count,
         lambda one: instruction(machine, one),
         from_t=begin.t,

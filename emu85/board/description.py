@@ -221,6 +221,11 @@ class BoardDescription:
         """CPU clock in hertz: half the crystal."""
         return self.crystal / 2
 
+    def drives(self, line: Line) -> bool:
+        """Whether a device can change an input line of the CPU."""
+        wires = [wire for wire in self.wires if wire.sink == line]
+        return any(isinstance(d.source, Pin) for wire in wires for d in wire.drivers)
+
     def without_batteries(self) -> BoardDescription:
         """With RAM on batteries like other RAM: no file is read or written."""
         memory = tuple(replace(chip, battery_file=None) for chip in self.memory)

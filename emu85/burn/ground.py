@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.board import Board
-from emu85.board.description import Pin
 from emu85.bus.lines import Line
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
 from emu85.firmware import Image, Segment
@@ -130,8 +129,7 @@ class Ground:
 
     def drives(self, line: Line) -> bool:
         """Whether something on the board can drive an input line of the CPU."""
-        wires = [wire for wire in self.board.description.wires if wire.sink == line]
-        return any(isinstance(d.source, Pin) for wire in wires for d in wire.drivers)
+        return self.board.description.drives(line)
 
     def _is_memory(self) -> NDArray[np.bool_]:
         found: NDArray[np.bool_] = (self._kinds == "rom") | (self._kinds == "ram")

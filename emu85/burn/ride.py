@@ -10,7 +10,7 @@ from emu85.burn.depth import Depth, StackRegion
 from emu85.burn.drive import Drive
 from emu85.burn.probes import Probes
 from emu85.bus.findings import BoardFinding, Finding
-from emu85.bus.lines import Line
+from emu85.halts import is_halted_for_good
 from emu85.machine import Machine
 from emu85.profile import Execution, Gathering
 from emu85.profile.latency import Latencies, Latency
@@ -94,8 +94,4 @@ def _serial(machine: Machine) -> Iterator[str]:
 
 
 def _stuck_at(machine: Machine) -> int | None:
-    registers = machine.registers
-    wires = machine.board.description.wires
-    if not registers.halted or registers.ie or any(wire.sink is Line.TRAP for wire in wires):
-        return None
-    return registers.instruction_at
+    return machine.registers.instruction_at if is_halted_for_good(machine) else None

@@ -32,6 +32,32 @@ class Taker(Protocol):
         """Take the next records: ``bus.trace.RECORD``, oldest first, none left out."""
 
 
+class First:
+    """Hands on the first so many records, and no more.
+
+    Attributes:
+        end_t: T-state at which the last of them ends, once another has come.
+    """
+
+    def __init__(self, taker: Taker, count: int | None) -> None:
+        """``count``: of records; None for all."""
+        self._taker = taker
+        self._left = count
+        self.end_t: int | None = None
+
+    def feed(self, records: NDArray[np.void]) -> None:
+        """Take the next records."""
+        if self._left is None:
+            self._taker.feed(records)
+            return
+        own, others = records[: self._left], records[self._left :]
+        self._left -= len(own)
+        if len(own):
+            self._taker.feed(own)
+        if len(others) and self.end_t is None:
+            self.end_t = int(others["t"][0])
+
+
 class Gathering:
     """Feeds takers with what a machine puts on its trace while the ``with`` block lasts.
 

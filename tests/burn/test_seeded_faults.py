@@ -377,7 +377,7 @@ SEEDS = {
     ),
     "a halt for good": Seed(
         "run-goes-on",
-        "bench.asm:23: the CPU has halted with interrupts disabled",
+        "bench.asm:23: the CPU has halted, and no interrupt",
         (("        HLT\n", "        DI\n        HLT\n"),),
         result=LOOK,
     ),

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from emu85.bus.pins import PINS
 from emu85.cli import main
+from emu85.wording import counted
 
 BOARD = """
 name: jetty
@@ -112,6 +114,81 @@ def test_cycles_over_more_than_a_second_of_board_time(
     text = "\n".join(shown(capsys, [*words, "--width", "1000"]))
     assert text.count("|HALT") == 10
     assert text.count("|BI") == 10
+
+
+TICKING = f"""{BOARD}wired:
+  - {{device: tick, name: beat, rate: 1 kHz}}
+lines: {{RST 7.5: beat.out}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("before", "over"),
+    [("DI", True), ("MVI A,0FH\n SIM\n EI", True), ("MVI A,0BH\n SIM\n EI", False)],
+)
+def test_a_dump_ends_with_a_halt_that_a_tick_cannot_end(
+    before: str, over: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A tick of 1 kHz whose interrupt is disabled, masked, or let in: 2500 T-states a time."""
+    board, source, vcd = (tmp_path / name for name in ("b.yaml", "f.asm", "w.vcd"))
+    board.write_text(TICKING)
+    source.write_text(
+        f" ORG 0\n LXI SP,0C080H\n {before}\nREST: HLT\n JMP REST\n ORG 3CH\n EI\n RET\n"
+    )
+    words = ["wave", str(source), "--board", str(board), "--cycles", "50", "--vcd", str(vcd)]
+    assert main(words) == 0
+    out, told = capsys.readouterr()
+    assert ("Halted after" in told) is over
+    assert int(re.findall(r"(\d+) T-states", out)[0]) < (3000 if over else 20_000)
+
+
+PUMP = """
+name: pump
+crystal: 6 MHz
+memory:
+  - {rom: 2K, at: 0000}
+  - {ram: 1K, at: 8000}
+ports:
+  - {device: 8257, name: dma, at: 40-4F, port 0: 10}
+  - {device: latch, name: ask, at: 20, clear: yes}
+  - {device: switches, name: in, at: 10, value: 5A}
+lines:
+  HOLD: dma.hrq
+  dma.hlda: HLDA
+  dma.drq0: ask.q0
+"""
+
+
+@pytest.mark.parametrize("cycles", range(1, 9))
+def test_a_block_by_dma_is_cut_where_it_was_asked_to(
+    cycles: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """OUT's write, a fetch, a hold, and then five cycles of 4 clocks by the controller."""
+    board, source, vcd = (tmp_path / name for name in ("b.yaml", "f.asm", "w.vcd"))
+    board.write_text(PUMP)
+    put = "".join(f" MVI A,{value}\n OUT {port}\n" for value, port in FIVE)
+    source.write_text(f" ORG 0\n{put}ON: JMP ON\n")
+    words = ["wave", str(source), "--board", str(board), "--from", "IOW at 20"]
+    words += ["--cycles", str(cycles), "--vcd", str(vcd)]
+    assert main(words) == 0
+    assert capsys.readouterr().out.startswith(f"{vcd}: {counted(cycles, 'machine cycle')}, ")
+    types = [line.split()[0] for line in vcd.read_text().splitlines() if line.endswith(CYCLE)]
+    assert len(types) == cycles + 1  # the first is that nothing is known yet
+    assert main([*words[:-2], "--width", "1000"]) == 0
+    assert capsys.readouterr().out.splitlines()[0].count("|") == cycles
+
+
+FIVE = [
+    (0x00, 0x40),
+    (0x81, 0x40),
+    (0x04, 0x41),
+    (0x40, 0x41),
+    (0x41, 0x48),
+    (0x01, 0x20),
+]
+"""Address 8100, terminal count 4 from peripheral to memory, channel 0 with TC stop; request."""
+CYCLE = " " + chr(33 + len(PINS))
+"""The identifier code of the type of cycle, after those of the pins."""
 
 
 def test_files(words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

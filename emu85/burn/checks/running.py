@@ -73,7 +73,7 @@ def _serial(study: Study) -> Iterator[Note]:
 def _goes_on(study: Study) -> Iterator[Note]:
     at = _ride(study).stuck_at
     if at is not None:
-        yield Note("the CPU has halted with interrupts disabled, and stays so", at, False)
+        yield Note("the CPU has halted, and no interrupt that is let in can wake it", at, False)
 
 
 def _as_driven(study: Study) -> Iterator[Note]:

@@ -1,0 +1,24 @@
+"""Whether a halt can end."""
+
+from __future__ import annotations
+
+from emu85.bus.interrupts import Interrupts
+from emu85.bus.lines import Line
+from emu85.machine import Machine
+
+_MASKS = {Line.RST75: Interrupts.M75, Line.RST65: Interrupts.M65, Line.RST55: Interrupts.M55}
+
+
+def is_halted_for_good(machine: Machine) -> bool:
+    """Whether the CPU is halted and no interrupt that the board wires can wake it.
+
+    Interrupts are disabled or masked, and nothing drives TRAP; RESET IN alone ends it.
+    """
+    registers = machine.registers
+    drives = machine.board.description.drives
+    if not registers.halted or drives(Line.TRAP):
+        return False
+    if not registers.ie:
+        return True
+    let_in = [line for line, mask in _MASKS.items() if not registers.masks & mask]
+    return not any(drives(line) for line in (Line.INTR, *let_in))
