@@ -38,6 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         metavar="LIST",
         help="counters that may be used, outermost first: B, BC or BC,DE; the shortest if left out",
     )
+    add("--levels", metavar="COUNT", help="loops one in another, 1 to 3; the shortest if left out")
     add(
         "--as",
         dest="use",
@@ -68,14 +69,18 @@ def delay(options: argparse.Namespace) -> int:
     Raises:
         UserError: options that cannot be taken, or a time that is out of reach.
     """
+    from emu85.console.numbers import number
     from emu85.firmware import atomic_write
     from emu85.timing.delay.answer import answer, plan
-    from emu85.timing.delay.loops import USUAL, read_nests
+    from emu85.timing.delay.loops import MOST_LEVELS, USUAL, of_depth, read_nests
 
     use = _use(options.use)
     _check_name(options.name)
     keep_apart((("the board file", options.board), ("the source", options.write)))
     nests = USUAL if options.registers is None else read_nests(options.registers)
+    if options.levels is not None:
+        wants = f"--levels with 1 to {MOST_LEVELS}"
+        nests = of_depth(nests, number(options.levels, 10, 1, MOST_LEVELS, wants))
     place = _place(options)
     wanted = _wanted(options, place.clock)
     found = plan(wanted, place.clock, use, place.waits, nests)

@@ -19,7 +19,7 @@ from emu85.timing.delay.costs import Waits, named, t_states
 
 _BYTES = "BCDEHLA"
 _LOW = {"B": "C", "D": "E", "H": "L"}
-_MOST_LEVELS = 3
+MOST_LEVELS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +123,8 @@ def read_nests(text: str) -> Nests:
     counters: list[Counter] = []
     for word in text.split(","):
         counters.append(_counter(word.strip()))
-    if len(counters) > _MOST_LEVELS:
-        raise UserError(
-            f"{len(counters)} counters are too many", expected=f"at most {_MOST_LEVELS}"
-        )
+    if len(counters) > MOST_LEVELS:
+        raise UserError(f"{len(counters)} counters are too many", expected=f"at most {MOST_LEVELS}")
     for i, one in enumerate(counters):
         for other in counters[:i]:
             both = one.registers & other.registers - {"A" * (one.is_pair and other.is_pair)}
@@ -138,13 +136,28 @@ def read_nests(text: str) -> Nests:
     return tuple(tuple(counters[:depth]) for depth in range(len(counters) + 1))
 
 
+def of_depth(nests: Nests, levels: int) -> Nests:
+    """Those of so many loops one in another.
+
+    Raises:
+        UserError: there are none.
+    """
+    found = tuple(nest for nest in nests if len(nest) == levels)
+    if not found:
+        deepest = max(map(len, nests))
+        raise UserError(
+            f"no {levels} levels can be made", expected=f"at most {deepest}, with these registers"
+        )
+    return found
+
+
 def _counter(word: str) -> Counter:
     names = [*_BYTES, *(high + low for high, low in _LOW.items())]
     name = word.upper()
     if name not in names:
         raise UserError(
             f"{word!r} is no counter",
-            expected=f"one of {', '.join(names)}, or up to {_MOST_LEVELS} of them with commas",
+            expected=f"one of {', '.join(names)}, or up to {MOST_LEVELS} of them with commas",
             nearest=nearest(word, names),
         )
     return Counter(name)

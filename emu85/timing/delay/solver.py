@@ -10,14 +10,14 @@ So each size costs little, and the first that fits is the shortest there is.
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from emu85.timing.delay.costs import NO_WAITS, Waits, named, t_states
-from emu85.timing.delay.loops import USUAL, Level, Nest, Nests
+from emu85.timing.delay.loops import USUAL, Counter, Level, Nest, Nests
 from emu85.timing.delay.padding import Padding, paddings
 
 _MOST_PADDING = 12
@@ -108,13 +108,17 @@ def solve(
 def reach(use: Use, waits: Waits, nests: Nests) -> tuple[int, int]:
     """The least and the most T-states, without padding in loops."""
     call = _call(use, waits)
-    most = 0
-    for nest in nests:
-        t = 0
-        for counter in reversed(nest):
-            t = Level(counter, waits).whole(counter.most, t)
-        most = max(most, t)
-    return call or t_states(named("NOP"), waits), call + most
+    least = min(_whole(nest, waits, lambda _: 1) for nest in nests)
+    most = max(_whole(nest, waits, lambda counter: counter.most) for nest in nests)
+    return call + least or t_states(named("NOP"), waits), call + most
+
+
+def _whole(nest: Nest, waits: Waits, passes: Callable[[Counter], int]) -> int:
+    """T-states of a nest with so many passes of each of its counters."""
+    t = 0
+    for counter in reversed(nest):
+        t = Level(counter, waits).whole(passes(counter), t)
+    return t
 
 
 def _call(use: Use, waits: Waits) -> int:

@@ -10,7 +10,7 @@ from emu85.testing.calling import Given, call
 
 _SEED = 85
 _PATIENCE = 10_000_000
-"""T-states that a run may take if there is no most."""
+"""T-states that a run may take beyond the most, before it counts as one that never ends."""
 
 
 def trials(machine: Machine, name: str, address: int, runs: int, most: int | None) -> Iterator[int]:
@@ -26,5 +26,5 @@ def trials(machine: Machine, name: str, address: int, runs: int, most: int | Non
         machine.power()
         bc, de, hl, psw = (dice.randrange(0x10000) & mask for mask in (-1, -1, -1, ~8))
         given = Given(bc=bc, de=de, hl=hl, psw=psw)
-        limit = _PATIENCE if most is None else most + 1
+        limit = _PATIENCE + (most or 0)
         yield call(machine, name, address, given, limit).t_states

@@ -68,9 +68,28 @@ def test_the_source_can_be_written_and_used(
     assert image.symbols["PAUSE"] == 0x100
 
 
+@pytest.mark.parametrize("levels", [1, 2, 3])
+def test_as_many_loops_as_are_asked_for(levels: int, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each loop ends with a JNZ of its own."""
+    wanted = (300, 300, 5000)[levels - 1]
+    out = told(f"--t-states {wanted} --crystal 6MHz --levels {levels}", capsys)
+    assert out.split("wanted")[0].count("JNZ ") == levels
+    assert f"measured  {wanted} T-states, as promised\n" in out
+
+
+def test_levels_of_the_registers_that_are_named(capsys: pytest.CaptureFixture[str]) -> None:
+    out = told("--t-states 9000 --crystal 6MHz --registers D,E --levels 2", capsys)
+    assert "MVI     D," in out and "MVI     E," in out
+    assert "at most 1, with" in refused(
+        "--t-states 9000 --crystal 6MHz --registers D --levels 2", capsys
+    )
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
+        ("1 ms --crystal 6MHz --levels 4", "--levels with 1 to 3"),
+        ("--t-states 81 --crystal 6MHz --levels 3", "expected 82 to "),
         ("--crystal 6MHz", "no time is named"),
         ("1 ms", "no crystal is named"),
         ("1 ms --crystal 6", "is not a frequency"),

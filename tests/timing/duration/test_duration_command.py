@@ -87,6 +87,16 @@ def test_a_run_that_leaves_the_code_is_told(capsys: pytest.CaptureFixture[str]) 
     assert "Measured: LEAF ran away to 009A" in out
 
 
+def test_runs_longer_than_a_limit_of_the_users_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ten passes of 14 T-states, less 3, with MVI and RET; the user says that three are most."""
+    file = tmp_path / "ten.asm"
+    file.write_text("R: MVI B,10\nON: DCR B\n JNZ ON\n RET\n")
+    out = told(f"R {file} --board slate --at-most ON=3 --runs 2", capsys, status=1)
+    assert "Measured in 2 runs: 154 to 154 T-states, NOT WITHIN WHAT IS TOLD.\n" in out
+
+
 def test_long_ways_are_cut_unless_all_is_asked_for(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
