@@ -146,7 +146,7 @@ def of_depth(nests: Nests, levels: int) -> Nests:
     if not found:
         deepest = max(map(len, nests))
         raise UserError(
-            f"no {levels} levels can be made", expected=f"at most {deepest}, with these registers"
+            f"no {levels} levels can be made", expected=f"at most {deepest} with these registers"
         )
     return found
 
