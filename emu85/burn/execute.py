@@ -6,7 +6,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import NamedTuple
 
-from emu85.burn.state import FLAGS, IE, Back, Byte, Flags, State, known_address
+from emu85.burn.state import (
+    FLAGS,
+    IE,
+    Back,
+    Byte,
+    Flags,
+    State,
+    known_address,
+    one_of,
+    values_of,
+)
 from emu85.bus.cycles import READS, Cycle
 from emu85.cpu.rows import FLAG_MASKS
 from emu85.isa import Addr, Instruction, MachineCycle, Op, Reg
@@ -27,6 +37,8 @@ _ALWAYS_ZERO = {Op.XRA, Op.SUB, Op.CMP}
 _KEEPS = {Op.ANA, Op.ORA}
 _SIGN, _ZERO, _PARITY, _CARRY = 0x80, 0x40, 0x04, 0x01
 _FLAG_BITS = {"S": _SIGN, "Z": _ZERO, "P": _PARITY, "CY": _CARRY, "AC": 0x10, "K": 0x20, "V": 0x02}
+_MOST_PAIRS = 0x100
+"""Pairs of values of which all results are worked out."""
 _ROTATES = {Op.RLC, Op.RRC, Op.RAL, Op.RAR, Op.DAA, Op.RIM}
 
 
@@ -267,30 +279,38 @@ class _Execution:
 
     def _compute(self, does: Op, operand: int) -> None:
         """Arithmetic and logic on A; the flags have been forgotten."""
-        one, other = self._registers[Reg.A], self._registers[operand]
-        result: int | None = None
-        if operand == Reg.A and does in _ALWAYS_ZERO:
-            result = 0
-        elif isinstance(one, int) and isinstance(other, int):
-            result = _result(does, one, other)
+        results = self._results(does, operand)
         if does is not Op.CMP and not (operand == Reg.A and does in _KEEPS):
-            self._registers[Reg.A] = None if result is None else result & 0xFF
+            self._registers[Reg.A] = _byte(results)
         if does in _LOGIC:
             self._flags = Flags(self._flags.known | _CARRY, self._flags.value & ~_CARRY)
-        if result is not None:
+        if results is not None and len(results) == 1:
+            result = next(iter(results))
             self._know(result, int(not 0 <= result <= 0xFF))
+
+    def _results(self, does: Op, operand: int) -> frozenset[int] | None:
+        """What arithmetic on A can give, before it is cut to eight bits; None for anything."""
+        if operand == Reg.A and does in _ALWAYS_ZERO:
+            return frozenset({0})
+        firsts, mask = values_of(self._registers[Reg.A]), self._registers[operand]
+        if does is Op.ANA and firsts is None and isinstance(mask, int) and mask != 0xFF:
+            return _masked(mask)
+        seconds = values_of(mask)
+        if firsts is None or seconds is None or len(firsts) * len(seconds) > _MOST_PAIRS:
+            return None
+        results = {_result(does, first, second) for first in firsts for second in seconds}
+        return frozenset(value for value in results if value is not None) or None
 
     def _move_byte(self, cycle: MachineCycle) -> None:
         self._registers[cycle.register] = self._registers[cycle.operand]
 
     def _count(self, cycle: MachineCycle) -> None:
-        value = self._registers[cycle.register]
+        values = values_of(self._registers[cycle.register])
         by = 1 if cycle.does is Op.INR else -1
-        if not isinstance(value, int):
-            self._registers[cycle.register] = None
-            return
-        self._registers[cycle.register] = value + by & 0xFF
-        self._know(value + by)
+        results = None if values is None else frozenset(value + by for value in values)
+        self._registers[cycle.register] = _byte(results)
+        if results is not None and len(results) == 1:
+            self._know(next(iter(results)))
 
     def _set_carry(self, _: MachineCycle) -> None:
         self._flags = Flags(self._flags.known | _CARRY, self._flags.value | _CARRY)
@@ -300,8 +320,9 @@ class _Execution:
         self._put_pair(Reg.H, None if hl is None or other is None else hl + other & 0xFFFF)
 
     def _complement(self, _: MachineCycle) -> None:
-        value = self._registers[Reg.A]
-        self._registers[Reg.A] = value ^ 0xFF if isinstance(value, int) else None
+        values = values_of(self._registers[Reg.A])
+        inverted = None if values is None else frozenset(value ^ 0xFF for value in values)
+        self._registers[Reg.A] = _byte(inverted)
 
     def _exchange(self, _: MachineCycle) -> None:
         de = self._registers[Reg.D], self._registers[Reg.E]
@@ -355,6 +376,16 @@ _PLAIN: dict[Op, Callable[[_Execution, MachineCycle], None]] = {
     Op.SIM: _Execution._sim,
 }
 """What is done beside arithmetic."""
+
+
+def _masked(mask: int) -> frozenset[int]:
+    """What has no bit beside those of a mask."""
+    return frozenset(value for value in range(0x100) if not value & ~mask)
+
+
+def _byte(results: frozenset[int] | None) -> Byte:
+    """Results cut to eight bits; None if they can be anything."""
+    return None if results is None else one_of(frozenset(value & 0xFF for value in results))
 
 
 def _result(does: Op, one: int, other: int) -> int | None:

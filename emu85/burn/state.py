@@ -1,9 +1,10 @@
 """What is known of the CPU before an instruction, on whatever way it came there.
 
-A byte is known (an ``int``), or half of a return address that the caller left
-(:class:`Back`), or what a register held before (:class:`Kept`), or the flags as PUSH PSW
-stores them (:data:`FLAGS`), or not known (None).  Two ways that meet keep what they agree
-in, so all that is known holds on every way; that is what lets a check be sure.
+A byte is known (an ``int``), or one of some values (:class:`Among`), or half of a return
+address that the caller left (:class:`Back`), or what a register held before
+(:class:`Kept`), or the flags as PUSH PSW stores them (:data:`FLAGS`), or not known (None).
+Two ways that meet keep what they agree in, so all that is known holds on every way; that is
+what lets a check be sure.
 """
 
 from __future__ import annotations
@@ -22,6 +23,12 @@ class Back(NamedTuple):
     is_high: bool
 
 
+class Among(NamedTuple):
+    """One of at least two values, as ANI leaves it."""
+
+    values: frozenset[int]
+
+
 class Kept(NamedTuple):
     """What a register held when the routine was called."""
 
@@ -35,7 +42,7 @@ class Mark(enum.Enum):
 
 
 FLAGS = Mark.FLAGS
-Byte = int | Back | Kept | Mark | None
+Byte = int | Among | Back | Kept | Mark | None
 Registers = tuple[Byte, ...]
 """By ``Reg``, B to Z; the flag register is always :data:`FLAGS`."""
 
@@ -147,6 +154,18 @@ def known_address(target: tuple[Byte, Byte]) -> int | None:
     """The address that two bytes are, high byte first, or None if they are not known."""
     high, low = target
     return high << 8 | low if isinstance(high, int) and isinstance(low, int) else None
+
+
+def values_of(byte: Byte) -> frozenset[int] | None:
+    """What a byte can be, or None if it can be anything."""
+    if isinstance(byte, int):
+        return frozenset({byte})
+    return byte.values if isinstance(byte, Among) else None
+
+
+def one_of(values: frozenset[int]) -> Byte:
+    """A byte that is one of some values, at least one."""
+    return next(iter(values)) if len(values) == 1 else Among(values)
 
 
 def return_offset(target: tuple[Byte, Byte]) -> int | None:

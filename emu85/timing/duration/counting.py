@@ -7,12 +7,13 @@ leaves the loop when the counter has come to a number.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 from emu85.burn.moves import MOVES, Way
+from emu85.burn.state import values_of
 from emu85.isa import Condition, Instruction, Op, Reg
 from emu85.timing.duration.graph import Edges, components, goes_round, inside, reached
 from emu85.timing.duration.steps import Edge, Known, Steps
@@ -213,26 +214,30 @@ def _on_zero(loop: Round, edge: Edge) -> bool:
     )
 
 
-def _start(entry: Known, test: Test) -> int | None:
-    value = 0
+def _start(entry: Known, test: Test) -> Sequence[int] | None:
+    """What the counter can begin with, least first; None for anything."""
+    starts = [0]
     for reg in test.registers:
-        byte = entry.state.registers[reg]
-        if not isinstance(byte, int):
+        values = values_of(entry.state.registers[reg])
+        if values is None:
             return None
-        value = value << 8 | byte
-    return value
+        starts = [high << 8 | low for high in starts for low in values]
+    return sorted(starts)
 
 
-def _passes(start: int | None, test: Test, by: int, is_first: bool) -> Times:
+def _passes(starts: Sequence[int] | None, test: Test, by: int, is_first: bool) -> Times:
     space = 0x100 ** len(test.registers)
-    if start is None:
+    if starts is None:
         return Times(0, space - 1)
-    count = (test.value - start) * by % space
-    whole = (count or space) - 1 if is_first else count
-    return Times(whole, whole)
+    counts = [(test.value - start) * by % space for start in starts]
+    whole = [(count or space) - 1 if is_first else count for count in counts]
+    return Times(min(whole), max(whole))
 
 
-def _about(loop: Round, test: Test, at: int, start: int | None) -> str:
+def _about(loop: Round, test: Test, at: int, starts: Sequence[int] | None) -> str:
     name = "".join(reg.name for reg in test.registers)
-    begins = "whatever it begins with" if start is None else f"from {start}"
+    begins = "whatever it begins with"
+    if starts is not None:
+        one_or_several = f"{starts[0]} .. {starts[-1]}" if len(starts) > 1 else f"{starts[0]}"
+        begins = f"from {one_or_several}"
     return f"{loop.steps.text(at)} counts {name} {begins} to {test.value}"

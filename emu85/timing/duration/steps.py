@@ -12,6 +12,7 @@ from emu85.burn.ground import Ground, Stands
 from emu85.burn.moves import MOVES, Way
 from emu85.burn.state import (
     FLAGS,
+    Among,
     Byte,
     Kept,
     Registers,
@@ -20,6 +21,7 @@ from emu85.burn.state import (
     called_from,
     join,
     known_address,
+    one_of,
     return_offset,
 )
 from emu85.bus.cycles import IO_CYCLES
@@ -262,13 +264,21 @@ def _told_by(one: Instruction, known: Known, jumps: bool | None) -> Known:
         return known
     flags = told_by(one, known.state.flags, jumps)
     state = replace(known.state, flags=flags)
-    tests_z = FLAG_MASKS[one.condition][0] == _Z
-    if tests_z and flags.value & _Z and known.zeros:
+    if FLAG_MASKS[one.condition][0] == _Z:
+        is_zero = bool(flags.value & _Z)
         registers = tuple(
-            0 if reg in known.zeros else byte for reg, byte in enumerate(state.registers)
+            _told_of(byte, is_zero) if reg in known.zeros else byte
+            for reg, byte in enumerate(state.registers)
         )
         state = replace(state, registers=registers)
     return Known(state, known.zeros)
+
+
+def _told_of(byte: Byte, is_zero: bool) -> Byte:
+    """A byte of which it is known whether it is nought."""
+    if is_zero:
+        return 0
+    return one_of(byte.values - {0}) if isinstance(byte, Among) else byte
 
 
 def _zeros(one: Instruction, known: Known) -> frozenset[Reg]:
@@ -278,7 +288,7 @@ def _zeros(one: Instruction, known: Known) -> frozenset[Reg]:
     last = one.cycles[-1]
     if last.does in (Op.DCR, Op.INR) and last.register <= Reg.A and last.register != Reg.TMP:
         return frozenset({last.register})
-    if last.does in _KEEPS_A and last.operand == Reg.A:
+    if last.does in _KEEPS_A:
         return frozenset({Reg.A})
     return frozenset()
 
@@ -294,7 +304,7 @@ def entering(caller: State | None = None) -> State:
     registers[Reg.F] = FLAGS
     for reg in _OWN:
         byte = state.registers[reg]
-        registers[reg] = byte if isinstance(byte, int) else Kept(reg)
+        registers[reg] = byte if isinstance(byte, (int, Among)) else Kept(reg)
     return replace(state, registers=tuple(registers))
 
 
@@ -302,7 +312,7 @@ def _back_again(byte: Byte, caller: Registers) -> Byte:
     """What a byte at a routine's end is to its caller, who knew ``caller`` before."""
     if isinstance(byte, Kept):
         return caller[byte.register]
-    return byte if isinstance(byte, int) or byte is FLAGS else None
+    return byte if isinstance(byte, (int, Among)) or byte is FLAGS else None
 
 
 def _is_changed(reg: Reg, end: CallEnd, before: Known) -> bool:

@@ -101,6 +101,30 @@ CASES: dict[str, tuple[str, int, int, Given, Given]] = {
         {"b": 1},
         {"b": 0},
     ),
+    "a count that a mask bounds": (
+        # 7 + 4 + 4 and 1 or 16 passes of 14, less 3, and 10
+        "R: ANI 0FH\n MOV B,A\n INR B\nR1: DCR B\n JNZ R1\n RET",
+        36,
+        246,
+        {"a": 0xF0},
+        {"a": 0x1F},
+    ),
+    "a count that a mask bounds, but not 0": (
+        # 7 and RZ 12 | 7 + RZ 6 + 4 and 7 passes of 14, less 3, and 10
+        "R: ANI 7\n RZ\n MOV B,A\nR1: DCR B\n JNZ R1\n RET",
+        19,
+        122,
+        {"a": 0xF8},
+        {"a": 0x0F},
+    ),
+    "a count that a mask bounds in a routine that is called": (
+        # CALL 18, 7 + 7 + RET 10, 4, 4 or 7 passes of 14, less 3, and 10
+        "R: CALL S\n MOV C,A\nR1: DCR C\n JNZ R1\n RET\nS: ANI 3\n ORI 4\n RET",
+        18 + 24 + 4 + 4 * 14 - 3 + 10,
+        18 + 24 + 4 + 7 * 14 - 3 + 10,
+        {"a": 0},
+        {"a": 3},
+    ),
     "a loop that may be left early": (
         # 7 (MVI), 4 + 7 + RZ 12 | 7 + 3(4 + 7 + 6 + 4 + 10) - 3 + 10
         "R: MVI B,3\nR1: MOV A,C\n CPI 5\n RZ\n DCR B\n JNZ R1\n RET",

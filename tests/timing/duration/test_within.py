@@ -94,8 +94,9 @@ class Writer:
         if kind == "down":
             return [load, f"{again}:", *body, *down]
         if kind == "any":
+            some = self._choose("ANI 7", "ANI 3\n ORI 4", "ANI 5\n XRI 2", "ANI 6\n SUI 1\n ANI 7")
             return [
-                f" MOV A,E\n ANI 7\n MOV {counter},A\n INR {counter}",
+                f" MOV A,E\n {some}\n MOV {counter},A\n INR {counter}",
                 f"{again}:",
                 *body,
                 *down,
