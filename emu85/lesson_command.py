@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import argparse
 import secrets
+from typing import TYPE_CHECKING
 
 from emu85.errors import UserError
 
+if TYPE_CHECKING:
+    from emu85.lessons import Lesson
+
 _MOST = 1000
 _PROMPT = "lesson> "
-_NOBODY = ""
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +22,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seed", metavar="TEXT", help="any text; who has the same is asked the same questions"
     )
-    parser.add_argument("--student", metavar="NAME", default=_NOBODY, help="for the scores")
+    parser.add_argument("--student", metavar="NAME", default="", help="for the scores")
     parser.add_argument(
         "--scores", metavar="FILE", help="a CSV file that gets a row for each exercise"
     )
@@ -45,24 +48,22 @@ def lesson(options: argparse.Namespace) -> int:
         for each in LESSONS.values():
             print(f"{each.name:<{width}}  {each.about}")
         return 0
-    return _sit(options, lesson_named(options.name).name)
+    return _sit(options, lesson_named(options.name))
 
 
-def _sit(options: argparse.Namespace, name: str) -> int:
+def _sit(options: argparse.Namespace, chosen: Lesson) -> int:
     from emu85.console.asked_lines import asked_lines
     from emu85.console.numbers import number
     from emu85.console.screen import PlainScreen
     from emu85.console.start import announce_compilation
-    from emu85.lessons import LESSONS
     from emu85.lessons.scores import Scores
     from emu85.lessons.sitting import Mark, Sitting
 
-    chosen = LESSONS[name]
     count = chosen.usual
     if options.count is not None:
         count = number(options.count, 10, 1, _MOST, f"--count with 1 to {_MOST}")
     seed = options.seed or secrets.token_hex(3)
-    scores = Scores(options.scores, options.student, name, seed) if options.scores else None
+    scores = Scores(options.scores, options.student, chosen.name, seed) if options.scores else None
 
     def tell(mark: Mark) -> None:
         if scores:

@@ -11,6 +11,7 @@ from emu85.timing.card_waves import stretch
 from emu85.timing.cards import Card, CardCycle, Way, time_rows
 from emu85.timing.diagram_text import key_line, text_diagram
 from emu85.timing.t_states import State
+from emu85.wording import counted
 
 WIDTH = 80
 _ARROW = " <- "
@@ -41,8 +42,7 @@ def _head(card: Card) -> Iterator[str]:
     yield from _wrapped(f"{card.subject.name}: {card.summary}")
     if one is None:
         return
-    size = f"{one.length} byte{'' if one.length == 1 else 's'}"
-    yield f"opcode {one.opcode:02X}, {size}, flags changed: {one.flags or 'none'}"
+    yield f"opcode {one.opcode:02X}, {counted(one.length, 'byte')}, flags changed: {one.flags or 'none'}"
 
 
 def _why(card: Card, way: Way) -> Iterator[str]:

@@ -15,13 +15,13 @@ from emu85.console.panel.scene import (
     Watcher,
     cycle_rows,
     last_cycle,
-    registers_text,
-    speed_of,
     stop_texts,
 )
 from emu85.console.panel.screen import PanelScreen
 from emu85.console.session import Session
+from emu85.console.throttle import speed_text
 from emu85.console.views.held import held_sentence
+from emu85.console.views.registers import brief
 from emu85.errors import UserError
 from emu85.machine import Held
 from emu85.wording import counted
@@ -120,7 +120,7 @@ class Controls:
             mode=mode,
             t=machine.t,
             seconds=machine.t / machine.clock_hz,
-            speed=speed_of(session),
+            speed=speed_text(session.throttle.factor),
             pace=machine.pace or PACES[self._pace],
             glow=self._watcher.glow,
             figures=self._watcher.figures,
@@ -128,7 +128,7 @@ class Controls:
             data=data,
             cycle=cycle,
             code=code,
-            registers=registers_text(session),
+            registers=brief(machine),
             hold_on=self._hold_on,
             stops=stop_texts(session),
             head=head,

@@ -14,10 +14,9 @@ from emu85.bus.glow import DARK, SHAPED, Glow, glow, together
 from emu85.bus.pins import HOLD, SAMPLED
 from emu85.console.panel.room import Room
 from emu85.console.session import Session
-from emu85.console.throttle import speed_text
 from emu85.console.views import bus
 from emu85.console.views.code import begun, instruction_of
-from emu85.console.views.registers import brief
+from emu85.wording import counted
 
 _MOST_RECORDS = 65_536
 """Machine cycles that a frame looks at; where more go by in one, the last of them."""
@@ -181,18 +180,8 @@ def _short_row(session: Session, record: Any) -> str:
 def stop_texts(session: Session) -> list[str]:
     """The armed stops, with how often each has hit."""
     return [
-        f"{stop.number} {stop.text} ({stop.hits} hit{'' if stop.hits == 1 else 's'}"
+        f"{stop.number} {stop.text} ({counted(stop.hits, 'hit')}"
         f"{', the firmware' if stop.owner != 'user' else ''})"
         for stop in session.machine.stops
         if stop.armed
     ]
-
-
-def registers_text(session: Session) -> str:
-    """All registers in one line."""
-    return brief(session.machine)
-
-
-def speed_of(session: Session) -> str:
-    """The throttle's speed as the console writes it."""
-    return speed_text(session.throttle.factor)
