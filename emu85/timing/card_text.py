@@ -42,7 +42,8 @@ def _head(card: Card) -> Iterator[str]:
     yield from _wrapped(f"{card.subject.name}: {card.summary}")
     if one is None:
         return
-    yield f"opcode {one.opcode:02X}, {counted(one.length, 'byte')}, flags changed: {one.flags or 'none'}"
+    size, flags = counted(one.length, "byte"), one.flags or "none"
+    yield f"opcode {one.opcode:02X}, {size}, flags changed: {flags}"
 
 
 def _why(card: Card, way: Way) -> Iterator[str]:
