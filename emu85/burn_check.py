@@ -7,6 +7,7 @@ that package's imports.
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 FIT, NOT_FIT = 0, 1
 """Exit statuses; a mistake in what is asked for gives 2, as everywhere."""
 _PLAIN_RUN = "1 s"
+_PRINTED = "-"
 _LONGEST = Fraction(3600)
 """Seconds of board time in one run."""
 _MOST_WORDS = 256
@@ -113,7 +115,7 @@ def _add_outcome(group: argparse._ArgumentGroup) -> None:
         help="faults that this check finds are meant",
     )
     add("--checks", action="store_true", help="list the checks and the sums, and end")
-    add("--json", metavar="FILE", help="write the report as JSON")
+    add("--json", metavar="FILE", help="write the report as JSON, or print it instead with -")
     add("--html", metavar="FILE", help="write the report as a page to be read or printed")
     add("--write-files", metavar="FOLDER", help="write the files to burn, and label lines")
     add("--name", help="of the firmware, on labels (default: the image's file)")
@@ -129,7 +131,7 @@ def burn_check(options: argparse.Namespace) -> int:
     Raises:
         UserError: options, image or board that cannot be taken.
     """
-    from emu85.burn import report, study, write_text
+    from emu85.burn import report, study, write_json, write_text
 
     if options.checks:
         print(_listing())
@@ -141,7 +143,7 @@ def burn_check(options: argparse.Namespace) -> int:
     done = study(_subject(options), wanted)
     found = report(done)
     _write(options, found, done)
-    print(write_text(found), end="")
+    print(write_json(found) if options.json == _PRINTED else write_text(found), end="")
     return FIT if found.is_fit else NOT_FIT
 
 
@@ -316,7 +318,7 @@ def _refuse_same_file(options: argparse.Namespace) -> None:
             ("the image", options.image),
             ("the symbol file", options.symbols),
             ("the rehearsal", options.rehearsal),
-            ("the JSON report", options.json),
+            ("the JSON report", None if options.json == _PRINTED else options.json),
             ("the HTML report", options.html),
         )
     )
@@ -326,10 +328,12 @@ def _write(options: argparse.Namespace, found: Report, done: Study) -> None:
     from emu85.burn import write_files, write_json, write_page
     from emu85.firmware import atomic_write
 
-    if options.json:
+    if options.json and options.json != _PRINTED:
         atomic_write(options.json, write_json(found))
     if options.html:
         atomic_write(options.html, write_page(found))
     if options.write_files:
         name = options.name or Path(done.ground.image.source).stem
         write_files(Path(options.write_files), name, done.burnt, options.date)
+        if not found.is_fit:
+            print("note: the files are of an image that is not fit to burn", file=sys.stderr)

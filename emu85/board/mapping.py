@@ -28,7 +28,7 @@ from emu85.board.sides import (
     RegisterSide,
     Side,
 )
-from emu85.cpu.layout import IO_BASE, SPACE, WAIT_SHIFT, MapBit
+from emu85.cpu.layout import INDEX_MASK, IO_BASE, SPACE, WAIT_SHIFT, MapBit
 
 FLOATING_CELL = 0
 """Store index of the byte that the pull-ups give."""
@@ -81,11 +81,17 @@ class Mapping:
         self.words |= np.where(not_code, int(MapBit.NOT_CODE), 0)
 
     def keep_stack_in(self, regions: Sequence[tuple[int, int]]) -> None:
-        """Mark all memory outside the regions (both ends included) as no place for a stack."""
-        outside = np.zeros(SPACE, dtype=bool)
-        outside[:IO_BASE] = True
+        """Mark all memory outside the regions (both ends included) as no place for a stack.
+
+        A mirror of a region is the same bytes, and so is not outside.
+        """
+        cells = self.words & INDEX_MASK
+        inside = np.zeros(SPACE, dtype=bool)
         for low, high in regions:
-            outside[low : high + 1] = False
+            inside[low : high + 1] = True
+        own = np.unique(cells[inside & (cells != FLOATING_CELL)])
+        outside = ~(inside | np.isin(cells, own))
+        outside[IO_BASE:] = False
         self.words |= np.where(outside, int(MapBit.NOT_STACK), 0)
 
     def watch(self, decoded: Decoded, register: int, on: bool) -> None:

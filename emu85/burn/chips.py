@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.board.decode import decode
+from emu85.board.decode import Decoded, decode
 from emu85.board.description import BoardDescription, ChipUse
 from emu85.board.parts import PARTS, Part
-from emu85.errors import UserError, nearest
-from emu85.firmware import Image
+from emu85.errors import UserError
+from emu85.firmware import Image, Segment
 from emu85.firmware.image import SPACE
+
+_NUMBER = re.compile(r"27C?(?P<size>\d+)[A-Z]*(-\d+)?", re.IGNORECASE)
+"""C for CMOS, letters of the version, and the access time behind a hyphen (common practice,
+no published source)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,20 +58,22 @@ def eproms() -> dict[str, Part]:
 
 
 def part_named(number: str) -> Part:
-    """An EPROM by its part number.
+    """An EPROM by its part number, with or without the letters of its version.
+
+    Returns:
+        the part under the name that was given, such as ``27C64A-20``.
 
     Raises:
         UserError: there is none.
     """
-    known = {name.casefold(): part for name, part in eproms().items()}
-    part = known.get(number.casefold())
+    found = _NUMBER.fullmatch(number.strip())
+    part = eproms().get(f"27{found['size']}") if found else None
     if part is None:
         raise UserError(
             f"there is no EPROM {number!r}",
-            expected=f"one of {', '.join(eproms())}",
-            nearest=nearest(number, eproms()),
+            expected=f"one of {', '.join(eproms())}, with letters as 27C64A has them",
         )
-    return part
+    return replace(part, number=number.strip().upper())
 
 
 def covered(board: BoardDescription, image: Image) -> list[ChipUse]:
@@ -75,26 +83,58 @@ def covered(board: BoardDescription, image: Image) -> list[ChipUse]:
 
 
 def content(use: ChipUse, image: Image, fill: int) -> Programmed:
-    """What is burnt into a chip of the board, whichever of its mirrors the image is at."""
+    """What is burnt into a chip of the board, whichever of its mirrors the image is at.
+
+    Of bytes that are given several times the one at the lowest address counts.
+    """
     addresses, offsets = _selected(use, image)
     low = use.select.low
     high = min(use.select.high, low + use.part.size - 1)
     data = np.full(use.part.size, fill, np.uint8)
     filled = np.zeros(use.part.size, bool)
     whole = np.frombuffer(image.bytes_at(0, SPACE), np.uint8)
-    data[offsets] = whole[addresses]
+    data[offsets[::-1]] = whole[addresses[::-1]]
     filled[offsets] = True
     return Programmed(use.name, use.part.number, low, high, data.tobytes(), filled)
 
 
-def doubled(use: ChipUse, image: Image) -> list[int]:
-    """Addresses of the image whose byte of the chip another, with another value, has."""
+class GivenAgain(NamedTuple):
+    """Bytes of an image for bytes of a chip that lower addresses of it have given.
+
+    Attributes:
+        given: how many bytes the image gives for the chip in all.
+        addresses: of those that were given before.
+        otherwise: those of them with another value.
+    """
+
+    given: int
+    addresses: list[int]
+    otherwise: list[int]
+
+
+def given_again(use: ChipUse, image: Image) -> GivenAgain:
+    """What an image larger than its chip gives for it by way of mirrors."""
     addresses, offsets = _selected(use, image)
     whole = np.frombuffer(image.bytes_at(0, SPACE), np.uint8)
     first = np.full(use.part.size, -1, np.int64)
     first[offsets[::-1]] = addresses[::-1]
+    again = first[offsets] != addresses
     differs = whole[addresses] != whole[first[offsets]]
-    return [int(address) for address in addresses[differs]]
+    return GivenAgain(len(addresses), addresses[again].tolist(), addresses[differs].tolist())
+
+
+def as_burnt(board: BoardDescription, image: Image, fill: int) -> Image:
+    """All bytes of the chips that an image goes into, at every address that selects them."""
+    whole, present = np.zeros(SPACE, np.uint8), np.zeros(SPACE, bool)
+    for use in covered(board, image):
+        decoded = _decoded(use)
+        data = np.frombuffer(content(use, image, fill).data, np.uint8)
+        whole[decoded.addresses] = data[decoded.offsets]
+        present[decoded.addresses] = True
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], present.astype(np.int8), [0]))))
+    stretches = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+    segments = [Segment(low, whole[low:high].tobytes()) for low, high in stretches]
+    return Image(tuple(segments), source=image.source)
 
 
 def halves(whole: Programmed, part: Part, fill: int) -> Sequence[Programmed]:
@@ -113,9 +153,13 @@ def halves(whole: Programmed, part: Part, fill: int) -> Sequence[Programmed]:
 
 def _selected(use: ChipUse, image: Image) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Addresses of the image that select the chip, and the byte of the chip each does."""
-    decoded = decode(use.select, use.part.size, name=use.name, kind=use.part.kind, waits=0, base=0)
+    decoded = _decoded(use)
     held = np.zeros(SPACE, bool)
     for segment in image.segments:
         held[segment.start : segment.end] = True
     inside = held[decoded.addresses]
     return decoded.addresses[inside], decoded.offsets[inside]
+
+
+def _decoded(use: ChipUse) -> Decoded:
+    return decode(use.select, use.part.size, name=use.name, kind=use.part.kind, waits=0, base=0)

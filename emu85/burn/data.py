@@ -23,6 +23,7 @@ def write_json(report: Report) -> str:
         "format": FORMAT,
         "verdict": report.verdict,
         "fit": report.is_fit,
+        "note": report.unreached or None,
         "image": report.image,
         "board": report.board,
         "chip": report.wanted_part or None,

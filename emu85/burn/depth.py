@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from emu85.board import Board
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
+from emu85.cpu.layout import INDEX_MASK
 from emu85.isa import INSTRUCTIONS, Addr
 from emu85.profile.coverage import is_start
 
@@ -78,8 +79,10 @@ class Depth:
     def regions(self, board: Board) -> Sequence[StackRegion]:
         """The regions of a board in which something was pushed, in order of address."""
         found = []
+        cells = board.map[: len(self.pushed)] & INDEX_MASK
+        pushed = np.isin(cells, cells[self.pushed])  # a mirror is the same byte
         for low, high in _regions(board):
-            places = np.flatnonzero(self.pushed[low : high + 1])
+            places = np.flatnonzero(pushed[low : high + 1])
             if len(places):
                 ends = low + int(places[0]), low + int(places[-1])
                 found.append(StackRegion(low, high, *ends))

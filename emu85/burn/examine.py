@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from emu85.board import BoardDescription, fit
-from emu85.burn.chips import Programmed, content, covered, halves
+from emu85.burn.chips import Programmed, as_burnt, content, covered, halves
 from emu85.burn.drive import Drive
 from emu85.burn.flow import Hints
 from emu85.burn.ground import Ground
@@ -53,10 +53,11 @@ def study(subject: Subject, wanted: Wanted) -> Study:
         subject.board,
         memory=tuple(replace(chip, battery_file=None, image=None) for chip in subject.board.memory),
     )
-    ground = Ground(fit(board), subject.image)
+    burning = as_burnt(board, subject.image, wanted.fill)
+    ground = Ground(fit(board), subject.image, burning)
     symbols = subject.symbols or subject.image.symbols
     equated = subject.equated if subject.symbols else subject.image.equated
-    named = replace(ground.burnt, symbols=symbols, equated=frozenset(equated))
+    named = replace(burning, symbols=symbols, equated=frozenset(equated))
     ridden = None if subject.drive is None else _ride(board, named, subject.drive)
     executed = [] if ridden is None else np.flatnonzero(ridden.execution.fetches).tolist()
     clean = ridden is not None and all(one.text in ridden.expected for one in ridden.findings)

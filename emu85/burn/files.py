@@ -35,14 +35,18 @@ def write_files(folder: Path, name: str, chips: Sequence[Programmed], date: str)
         raise UserError(f"cannot be made: {error.strerror}", Place(str(folder))) from error
     written = []
     for chip in chips:
-        stem = _UNFIT.sub("-", f"{name}-{chip.name}")
+        stem = _stem(f"{name}-{chip.name}")
         for suffix, content in ((".bin", chip.data), (".hex", _hex(chip))):
             path = folder / f"{stem}{suffix}"
             atomic_write(path, content)
             written.append(path)
-    path = folder / f"{_UNFIT.sub('-', name)}-labels.txt"
+    path = folder / _stem(f"{name}-labels.txt")
     atomic_write(path, "".join(f"{label(name, chip, date)}\n" for chip in chips))
     return [*written, path]
+
+
+def _stem(name: str) -> str:
+    return _UNFIT.sub("-", name).lstrip("-.")
 
 
 def label(name: str, chip: Programmed, date: str = "") -> str:

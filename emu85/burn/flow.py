@@ -26,6 +26,7 @@ from emu85.burn.state import (
     FLAGS,
     IE,
     Byte,
+    Kept,
     State,
     after_call,
     anywhere,
@@ -36,7 +37,7 @@ from emu85.burn.state import (
     known_address,
     return_offset,
 )
-from emu85.isa import INSTRUCTIONS, Instruction
+from emu85.isa import INSTRUCTIONS, Instruction, Reg
 from emu85.isa.acknowledge import VECTORS
 
 MOST_STEPS = 300_000
@@ -121,6 +122,8 @@ class Facts:
             are too many.
         lost: returns that take the pushed flags for an address.
         stray: returns with nothing on the stack, and SP if known.
+        astray: returns to a register that was pushed, most likely by mistake: which, or
+            None if that is not known, and how the routine was entered.
         no_return: CALLs after which nothing is followed, with their routine.
     """
 
@@ -134,6 +137,7 @@ class Facts:
     unknown: set[int] = field(default_factory=set)
     lost: dict[int, bool] = field(default_factory=dict)
     stray: dict[int, int | None] = field(default_factory=dict)
+    astray: dict[int, tuple[Reg | None, Kind]] = field(default_factory=dict)
     no_return: dict[int, int] = field(default_factory=dict)
 
 
@@ -404,9 +408,23 @@ class Flow:
             self._facts.lost[address] = self._facts.lost.get(address, False) or state.sure
             return
         self._facts.unknown.add(address)
+        self._note_astray(root, address, target, way)
         if state.stack is None or state.stack:
             self._take_return(root, address, state)
         # Else the routine's own return address went into it, and its caller knows where to.
+
+    def _note_astray(self, root: Root, address: int, target: tuple[Byte, Byte], way: Way) -> None:
+        """A return to what the caller had in a register, or on a condition to what was pushed.
+
+        An unconditional one to what was loaded in the routine is a jump by a table.
+        """
+        if way is not Way.RETURN:
+            return
+        high = target[0]
+        if isinstance(high, Kept):
+            self._facts.astray[address] = Reg(high.register), root.kind
+        elif MOVES[self._ground.bytes[address]].conditional:
+            self._facts.astray.setdefault(address, (None, root.kind))
 
     def _settled(self, root: Root, address: int, target: tuple[Byte, Byte]) -> tuple[Byte, Byte]:
         """An address taken from a register or the stack, if it can be relied on."""

@@ -49,6 +49,9 @@ class Ground:
 
     The bytes of the image that no memory chip takes are left out.
 
+    Args:
+        burning: the whole chips that the image goes into, fill bytes and all.
+
     Attributes:
         board: the board; its memory holds the image.
         image: the image as given.
@@ -58,7 +61,7 @@ class Ground:
             chip (its own address where it is none).
     """
 
-    def __init__(self, board: Board, image: Image) -> None:
+    def __init__(self, board: Board, image: Image, burning: Image | None = None) -> None:
         self.board = board
         self.image = image
         self._regions = board.memory_map()
@@ -68,6 +71,8 @@ class Ground:
             self._kinds[region.low : region.high + 1] = region.kind
             self._names[region.low : region.high + 1] = region.chip
         board.program(_within(image, self._is_memory()))
+        if burning is not None:
+            board.program(burning)
         self.burnt = _within(image, self._kinds == "rom")
         self.home, self._given, self._held = self._homes()
         self._ports = [

@@ -65,6 +65,8 @@ def _head(report: Report) -> Iterator[str]:
     yield f"<p>{escape(report.image)} for the board {escape(report.board)}{escape(chip)}</p>"
     kind = "verdict" if report.is_fit else "verdict notfit"
     yield f'<p class="{kind}">{escape(report.verdict)}</p>'
+    if report.unreached:
+        yield f"<p>{escape(report.unreached)}.</p>"
 
 
 def _checks(checks: Iterable[CheckDone]) -> Iterator[str]:

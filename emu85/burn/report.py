@@ -15,6 +15,7 @@ from emu85.burn.vectors import vectors
 from emu85.burn.verdict import CheckDone, Note, PlacedNote, Result, result_of
 from emu85.firmware import disassemble
 from emu85.profile.latency import Latency
+from emu85.wording import counted
 
 FIT, NOT_FIT = "fit to burn", "not fit to burn"
 
@@ -127,6 +128,15 @@ class Report:
         verdict = FIT if self.is_fit else NOT_FIT
         return f"{verdict}: {', '.join(parts)}" if parts else verdict
 
+    @property
+    def unreached(self) -> str:
+        """How much of the image nobody has looked at, in one sentence; empty for nothing."""
+        given = sum(area.size for area in self.areas if area.use is not Use.BLANK)
+        left = self.total(Use.UNREACHED)
+        if not left:
+            return ""
+        return f"{left} of {counted(given, 'byte')} were never reached, and not looked at"
+
     def count(self, result: Result) -> int:
         """How many checks came out so."""
         return sum(check.result is result for check in self.checks)
@@ -214,7 +224,7 @@ def _missed(study: Study, addresses: Sequence[int]) -> Iterator[Missed]:
 
 def _made(check: Check, study: Study) -> CheckDone:
     try:
-        notes = tuple(_placed(study, note) for note in check.find(study))
+        notes = tuple(_placed(study, note) for note in dict.fromkeys(check.find(study)))
     except NotMadeError as error:
         return CheckDone(check.name, check.about, Result.NOT_CHECKED, why=str(error))
     accepted = check.name in study.wanted.accepted

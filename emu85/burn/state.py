@@ -47,6 +47,8 @@ Registers = tuple[Byte, ...]
 """By ``Reg``, B to Z; the flag register is always :data:`FLAGS`."""
 
 _COUNT = Reg.Z + 1
+HELD = frozenset({Reg.B, Reg.C, Reg.D, Reg.E, Reg.H, Reg.L, Reg.A})
+"""Registers that a caller can have put something into."""
 _DEEPEST = 64
 """Bytes of the stack that are kept track of."""
 
@@ -113,14 +115,24 @@ def at_reset() -> State:
 
 def called(ie: IE = IE.EITHER) -> State:
     """At the beginning of a routine whose caller is not known."""
-    return State(_unknown(), stack=RETURN, ie=ie)
+    return State(tuple(map(_kept, range(_COUNT), _unknown())), stack=RETURN, ie=ie)
 
 
 def called_from(caller: State) -> State:
     """At the beginning of a routine; ``caller`` with the return address pushed."""
-    # What the caller knows of its own return address is another one here.
-    kept = tuple(None if isinstance(byte, Back) else byte for byte in caller.registers)
+    kept = tuple(map(_kept, range(_COUNT), caller.registers))
     return replace(caller, registers=kept, stack=RETURN, taken=0, moved=False)
+
+
+def _kept(register: int, byte: Byte) -> Byte:
+    """A register as a routine finds it, by what its caller knew.
+
+    What is half of a return address to the caller, or was kept from its own caller, is
+    another one here.
+    """
+    if register not in HELD:
+        return None if isinstance(byte, (Back, Kept)) else byte
+    return byte if isinstance(byte, (int, Among)) else Kept(register)
 
 
 def after_call(caller: State) -> State:

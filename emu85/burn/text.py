@@ -27,9 +27,15 @@ def write_text(report: Report) -> str:
         _run(report.run) if report.run else "",
         _checks(report.checks),
         "\n".join(["Cautions", *(_hang("  ", caution) for caution in CAUTIONS)]),
-        f"Verdict: {report.verdict}",
+        "\n".join(_ending(report)),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _ending(report: Report) -> Iterator[str]:
+    if report.unreached:
+        yield f"Note: {report.unreached}"
+    yield f"Verdict: {report.verdict}"
 
 
 def _head(report: Report) -> str:

@@ -259,3 +259,24 @@ def test_what_is_missing_is_told(
     (bench / "empty.asm").write_text("        END\n")
     assert main(["burn-check", *words]) == 2
     assert told in capsys.readouterr().err
+
+
+FAR = "FAR: DCR A\n JNZ FAR\n RET\n"
+
+
+def test_what_was_not_reached_is_told_above_the_verdict(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """JMP, LXI, LHLD and PCHL take 10 bytes; nothing tells where PCHL goes, so 5 are left."""
+    file = tmp_path / "far.asm"
+    file.write_text(f" ORG 0\n JMP 40H\n ORG 40H\n LXI SP,8800H\n LHLD 8000H\n PCHL\n{FAR}")
+    main(["burn-check", str(file), "--board", "slate", "--for", "0"])
+    assert capsys.readouterr().out.splitlines()[-2:] == [
+        "Note: 5 of 15 bytes were never reached, and not looked at",
+        "Verdict: fit to burn",
+    ]
+
+
+def test_json_can_be_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["burn-check", "--board", "slate", "--for", "0", "--json", "-"])
+    assert json.loads(capsys.readouterr().out)["fit"] is True

@@ -116,7 +116,7 @@ SEEDS = {
     ),
     "more bytes than the chip has": Seed(
         "fits",
-        "0FF0, bench.asm:37: 1 byte of the image for bytes of program, a chip of 2K",
+        "the image gives 55 bytes for program, a chip of 2K: 1 byte otherwise than before",
         after(" ORG 7F0H\n DB 2\n ORG 0FF0H\n DB 1"),
         (
             ("name: program, at: 0000-07FF", "name: program, at: 0000-0FFF"),
@@ -297,12 +297,70 @@ SEEDS = {
         ((HERE, "POP H"),),
         milliseconds=NO_RUN,
     ),
+    "a register pushed and not popped before the return": Seed(
+        "returns",
+        "returns to what BC held before: it was pushed and not popped",
+        ((ROUTINES, "SAVES: PUSH B\n MVI A,1\nNOP0: RET\n;; ROUTINES"), (HERE, "CALL SAVES")),
+        milliseconds=NO_RUN,
+        result=LOOK,
+    ),
+    "a return on a condition past what was pushed": Seed(
+        "returns",
+        "EARLY+6",
+        (
+            (ROUTINES, "EARLY: LHLD 8000H\n PUSH H\n IN 10H\n RZ\n POP H\n RET\n;; ROUTINES"),
+            (HERE, "CALL EARLY"),
+        ),
+        milliseconds=NO_RUN,
+        result=LOOK,
+    ),
+    "an interrupt routine that leaves a register on the stack": Seed(
+        "returns",
+        "returns to what HL held before",
+        (("        PUSH    PSW\n", "        PUSH PSW\n PUSH H\n"), ("POP     PSW\n", "NOP\n")),
+        milliseconds=NO_RUN,
+    ),
+    "a jump by way of a mirror into the middle of an instruction": Seed(
+        "overlap",
+        "share bytes",
+        here("FAR: LXI H,0\n IN 10H\n ORA A\n JZ 1000H+FAR+1"),
+        (("at: 0000-07FF", "at: 0000-07FF, ignores: A12"),),
+    ),
     # --- interrupt routines
     "a routine that does not save what it changes": Seed(
         "handler-keeps",
         "003C, bench.asm:5: RST 7.5 changes A without having saved it",
         (("        PUSH    PSW\n", ""), ("        POP     PSW\n", "")),
         result=LOOK,
+    ),
+    "a routine with branches that does not save what it changes": Seed(
+        "handler-keeps",
+        "003C, bench.asm:5: RST 7.5 changes A without having saved it",
+        (
+            ("        PUSH    PSW\n", ""),
+            ("        POP     PSW\n", ""),
+            ("        INR     A\n", "        ORA A\n JZ OVER\n INR A\nOVER: NOP\n"),
+        ),
+        result=LOOK,
+    ),
+    "a routine that calls one which changes what it does not save": Seed(
+        "handler-keeps",
+        "RST 7.5 changes H, L without having saved it",
+        (
+            ("        INR     A\n", "        CALL OTHER\n"),
+            (ROUTINES, "OTHER: LXI H,0\n RET\n;; ROUTINES"),
+        ),
+        result=LOOK,
+    ),
+    "a routine whose call does not enable interrupts": Seed(
+        "handler-enables",
+        "RST 7.5 returns with interrupts disabled",
+        (
+            ("        EI\n        RET\n        ORG     50H", "        CALL OTHER\n RET\n ORG 50H"),
+            (ROUTINES, "OTHER: NOP\n RET\n;; ROUTINES"),
+        ),
+        result=LOOK,
+        others=frozenset({"run-goes-on"}),
     ),
     "a routine that leaves interrupts disabled": Seed(
         "handler-enables",

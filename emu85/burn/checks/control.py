@@ -15,6 +15,7 @@ from emu85.burn.verdict import Note
 from emu85.bus.lines import NAMES
 from emu85.cpu.layout import FindingKind
 from emu85.isa import INSTRUCTIONS
+from emu85.isa.operations import PAIRS
 
 _VERBS = {
     Way.ON: "goes on",
@@ -110,11 +111,14 @@ def _is_expected(study: Study, address: int) -> bool:
 
 def _inside(study: Study) -> Iterator[Note]:
     """Two instructions that share bytes, both surely reached."""
-    starts = {at for at, sure in study.survey.facts.starts.items() if sure}
-    for outer in sorted(starts):
+    starts = sorted(at for at, sure in study.survey.facts.starts.items() if sure)
+    home = study.ground.home  # a mirror is the same byte
+    beginning = {int(home[at]): at for at in starts}
+    for outer in starts:
         length = INSTRUCTIONS[study.ground.bytes[outer]].length
-        for inner in range(outer + 1, outer + length):
-            if inner in starts and not _goes_on_from(study, inner, outer):
+        for offset in range(1, length):
+            inner = beginning.get(int(home[outer + offset & 0xFFFF]))
+            if inner is not None and not _goes_on_from(study, inner, outer):
                 yield _overlap(study, outer, inner)
 
 
@@ -151,6 +155,15 @@ def _returns(study: Study) -> Iterator[Note]:
     for at, sp in facts.stray.items():
         is_sure = sp is None or not _could_hold_a_word(study, sp)
         yield Note("returns, but nothing has been called or pushed", at, is_sure)
+
+    for at, (register, kind) in facts.astray.items():
+        if register is None:
+            yield Note("returns on a condition to what was pushed, not to the caller", at, False)
+        else:
+            is_sure = kind is Kind.INTERRUPT and study.survey.facts.starts[at]
+            name = PAIRS.get(register, register.name)
+            text = f"returns to what {name} held before: it was pushed and not popped"
+            yield Note(text, at, is_sure)
 
 
 def _could_hold_a_word(study: Study, sp: int) -> bool:

@@ -7,6 +7,7 @@ meant to change a register or to come once.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from emu85.burn.checks.kinds import Check
 from emu85.burn.effects import changed
@@ -17,11 +18,13 @@ from emu85.burn.vectors import Comes, Vector, vectors
 from emu85.burn.verdict import Note
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
-from emu85.isa import INSTRUCTIONS, Addr, Instruction, Reg
+from emu85.isa import INSTRUCTIONS, Addr, Instruction, Op, Reg
 
 _PAIRED = {Reg.C: Reg.B, Reg.E: Reg.D, Reg.L: Reg.H, Reg.F: Reg.A}
 """Low registers and the high one that is pushed with them."""
-_MOST = 1000
+_LOADS_SP = {Op.HL_TO_SP, Op.WZ_TO_SP}
+_MOST = 5000
+"""Instructions of a routine that are looked at, each again with other registers saved."""
 
 
 def _handlers(study: Study) -> Iterator[Vector]:
@@ -32,34 +35,60 @@ def _handlers(study: Study) -> Iterator[Vector]:
             yield vector
 
 
-def _straight(study: Study, at: int) -> list[tuple[int, Instruction]]:
-    """The instructions of a routine without branches, its RET last; empty if it has some."""
-    found: list[tuple[int, Instruction]] = []
-    while len(found) < _MOST and study.ground.is_held(at):
+class _Met(NamedTuple):
+    """An instruction on a way through a routine, and what was pushed on it before."""
+
+    at: int
+    one: Instruction
+    saved: frozenset[Reg]
+
+
+def _ways(study: Study, start: int) -> Iterator[_Met]:
+    """The instructions on all ways from an address on, routines that are called included.
+
+    A way ends with a return, where control goes by HL or out of the image, and where SP is
+    loaded: what changes stacks keeps the registers in its own way.
+    """
+    waiting: list[tuple[int, frozenset[Reg]]] = [(start, frozenset())]
+    seen = set(waiting)
+    while waiting and len(seen) < _MOST:
+        at, saved = waiting.pop()
+        if not study.ground.is_held(at):
+            continue
         one = INSTRUCTIONS[study.ground.bytes[at]]
-        move = MOVES[one.opcode]
-        found.append((at, one))
-        if move.way is Way.RETURN and not move.conditional:
-            return found
-        if move.way is Way.JUMP and not move.conditional:
-            at = int.from_bytes(study.ground.bytes[at + 1 : at + 3], "little")
-        elif move.way is Way.ON:
-            at += one.length
-        else:
-            break
-    return []
+        yield _Met(at, one, saved)
+        after = saved | _pushed(one)
+        following = [(to & 0xFFFF, after) for to in _next(study, at, one)]
+        fresh = [each for each in following if each not in seen]
+        seen.update(fresh)
+        waiting += fresh
+
+
+def _next(study: Study, at: int, one: Instruction) -> Iterator[int]:
+    move = MOVES[one.opcode]
+    if one.cycles[-1].does in _LOADS_SP:
+        return
+    if move.way in (Way.JUMP, Way.CALL):
+        yield int.from_bytes(study.ground.bytes[at + 1 : at + 3], "little")
+    elif move.way is Way.RESTART:
+        yield move.restart
+    if move.conditional or move.way in (Way.ON, Way.CALL, Way.RESTART, Way.HALT):
+        yield at + one.length
 
 
 def _keeps(study: Study) -> Iterator[Note]:
     for vector in _handlers(study):
-        saved: set[Reg] = set()
-        for at, one in _straight(study, vector.address):
-            saved |= _pushed(one)
-            lost = {reg for reg in changed(one) if _PAIRED.get(reg, reg) not in saved}
-            if lost:
-                names = ", ".join(reg.name for reg in sorted(lost))
-                yield Note(f"{vector.name} changes {names} without having saved it", at, False)
-                break
+        if not study.survey.flow.returns(Root(vector.address, Kind.INTERRUPT)):
+            continue
+        losing = [met for met in _ways(study, vector.address) if _lost(met)]
+        if losing:
+            first = min(losing)
+            names = ", ".join(reg.name for reg in sorted(_lost(first)))
+            yield Note(f"{vector.name} changes {names} without having saved it", first.at, False)
+
+
+def _lost(met: _Met) -> set[Reg]:
+    return {reg for reg in changed(met.one) if _PAIRED.get(reg, reg) not in met.saved}
 
 
 def _pushed(one: Instruction) -> set[Reg]:
@@ -78,9 +107,9 @@ def _enables(study: Study) -> Iterator[Note]:
         root = Root(vector.address, Kind.INTERRUPT)
         if vector.line is Line.TRAP or not flow.returns(root):
             continue
-        ones = [INSTRUCTIONS[study.ground.bytes[at]] for at in flow.instructions_of(root)]
-        ways = {MOVES[one.opcode].way for one in ones}
-        if any(one.mnemonic == "EI" for one in ones) or ways & {Way.CALL, Way.RESTART}:
+        ones = [met.one for met in _ways(study, vector.address)]
+        goes_by_hl = any(MOVES[one.opcode].way is Way.INDIRECT for one in ones)
+        if goes_by_hl or any(one.mnemonic == "EI" for one in ones):
             continue
         yield Note(f"{vector.name} returns with interrupts disabled", vector.address, False)
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from emu85.board.quantities import size_text
 from emu85.burn.checks.kinds import Check, NotMadeError
-from emu85.burn.chips import covered, doubled
+from emu85.burn.chips import covered, given_again
 from emu85.burn.ground import Stands
 from emu85.burn.study import Study
 from emu85.burn.sums import SUMS
@@ -56,11 +56,16 @@ def _alone(study: Study) -> Iterator[Note]:
 def _fits(study: Study) -> Iterator[Note]:
     image = study.ground.image
     for use in covered(study.ground.board.description, image):
-        twice = doubled(use, image)
-        if twice:
-            size = size_text(use.part.size)
-            text = f"{counted(len(twice), 'byte')} of the image for bytes of {use.name}, a chip of "
-            yield Note(f"{text}{size}, that the image gives otherwise before", twice[0])
+        again = given_again(use, image)
+        if not again.addresses:
+            continue
+        given = f"the image gives {again.given} bytes for {use.name}, a chip of "
+        text = f"{given}{size_text(use.part.size)}"
+        if again.otherwise:
+            more = f"{counted(len(again.otherwise), 'byte')} otherwise than before"
+            yield Note(f"{text}: {more}", again.otherwise[0])
+        else:
+            yield Note(f"{text}: the others are the same again", again.addresses[0], False)
 
 
 def _part(study: Study) -> Iterator[Note]:
@@ -69,10 +74,10 @@ def _part(study: Study) -> Iterator[Note]:
         raise NotMadeError("no chip is named")
     share = 2 if study.wanted.halves else 1
     for chip in study.chips:
-        if chip.part == part.number and share == 1:
-            continue
         size = len(chip.data)
         room = share * part.size
+        if room == size and share == 1:
+            continue
         named = f"{'a pair of ' if share == 2 else ''}{part.number} ({size_text(room)})"
         board = f"the {chip.name} chip of the board, {chip.part} of {size_text(size)}"
         if room < size:
@@ -112,6 +117,10 @@ def _stored(study: Study) -> Iterator[Note]:
             yield Note(f"no chip for the stored {one.sum.name}", one.address)
             continue
         at = one.address - chip.low
+        if at + one.sum.size > len(chip.data):
+            text = f"the stored {one.sum.name} has {one.sum.size} bytes, beyond the end of the chip"
+            yield Note(text, one.address)
+            continue
         found = int.from_bytes(chip.data[at : at + one.sum.size], "little")
         right = one.sum.of(chip.data[:at])
         if found != right:

@@ -12,6 +12,7 @@ from emu85.burn.ground import Ground, Stands
 from emu85.burn.moves import MOVES, Way
 from emu85.burn.state import (
     FLAGS,
+    HELD,
     Among,
     Byte,
     Kept,
@@ -34,7 +35,6 @@ from emu85.timing.duration.ways import Way as Path
 
 _SPACE = 0x10000
 _Z = FLAG_MASKS[Condition.Z][0]
-_OWN = (Reg.B, Reg.C, Reg.D, Reg.E, Reg.H, Reg.L, Reg.A)
 _KEEPS_A = {Op.ORA, Op.ANA}
 
 LOST = -_SPACE
@@ -201,7 +201,7 @@ class Steps:
             state = replace(
                 known.state, registers=registers, flags=end.known.state.flags, ie=end.known.state.ie
             )
-            changes = frozenset(reg for reg in _OWN if _is_changed(reg, end, known))
+            changes = frozenset(reg for reg in map(Reg, HELD) if _is_changed(reg, end, known))
             edge = Edge(address, LOST, whole, Known(state), jumps, changes, why)
             is_lost = left_by(end.offset) == LOST
             yield edge if is_lost else self._to((following + end.offset) % _SPACE, edge)
@@ -300,12 +300,9 @@ def entering(caller: State | None = None) -> State:
         caller: what its caller knows; None if nobody is known to call it.
     """
     state = called() if caller is None else called_from(caller)
-    registers: list[Byte] = [None] * len(state.registers)
-    registers[Reg.F] = FLAGS
-    for reg in _OWN:
-        byte = state.registers[reg]
-        registers[reg] = byte if isinstance(byte, (int, Among)) else Kept(reg)
-    return replace(state, registers=tuple(registers))
+    own = HELD | {Reg.F}
+    registers = tuple(byte if n in own else None for n, byte in enumerate(state.registers))
+    return replace(state, registers=registers)
 
 
 def _back_again(byte: Byte, caller: Registers) -> Byte:
