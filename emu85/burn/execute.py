@@ -39,7 +39,8 @@ _SIGN, _ZERO, _PARITY, _CARRY = 0x80, 0x40, 0x04, 0x01
 _FLAG_BITS = {"S": _SIGN, "Z": _ZERO, "P": _PARITY, "CY": _CARRY, "AC": 0x10, "K": 0x20, "V": 0x02}
 _MOST_PAIRS = 0x100
 """Pairs of values of which all results are worked out."""
-_ROTATES = {Op.RLC, Op.RRC, Op.RAL, Op.RAR, Op.DAA, Op.RIM}
+_ROTATES = {Op.RLC, Op.RRC, Op.RAL, Op.RAR}
+_UNKNOWN_A = {Op.DAA, Op.RIM}
 
 
 class Access(NamedTuple):
@@ -273,6 +274,8 @@ class _Execution:
         if does in _ARITHMETIC or does is Op.CMP:
             self._compute(does, cycle.operand)
         elif does in _ROTATES:
+            self._rotate(does)
+        elif does in _UNKNOWN_A:
             self._registers[Reg.A] = None
         elif does in _PLAIN:
             _PLAIN[does](self, cycle)
@@ -301,6 +304,19 @@ class _Execution:
         results = {_result(does, first, second) for first in firsts for second in seconds}
         return frozenset(value for value in results if value is not None) or None
 
+    def _rotate(self, does: Op) -> None:
+        """Of A; the carry that was there before has to be known if it goes into A."""
+        value, before = self._registers[Reg.A], self._state.flags
+        through = does in (Op.RAL, Op.RAR)
+        if not isinstance(value, int) or (through and not before.known & _CARRY):
+            self._registers[Reg.A] = None
+            return
+        is_left = does in (Op.RLC, Op.RAL)
+        out = value >> 7 if is_left else value & 1
+        into = before.value & _CARRY if through else out
+        self._registers[Reg.A] = value << 1 & 0xFE | into if is_left else value >> 1 | into << 7
+        self._flags = Flags(self._flags.known | _CARRY, self._flags.value & ~_CARRY | out)
+
     def _move_byte(self, cycle: MachineCycle) -> None:
         self._registers[cycle.register] = self._registers[cycle.operand]
 
@@ -317,7 +333,12 @@ class _Execution:
 
     def _add_pair(self, cycle: MachineCycle) -> None:
         hl, other = self._pair(Reg.H), self._pair(cycle.operand)
-        self._put_pair(Reg.H, None if hl is None or other is None else hl + other & 0xFFFF)
+        if hl is None or other is None:
+            self._put_pair(Reg.H, None)
+            return
+        self._put_pair(Reg.H, hl + other & 0xFFFF)
+        out = hl + other >> 16
+        self._flags = Flags(self._flags.known | _CARRY, self._flags.value & ~_CARRY | out)
 
     def _complement(self, _: MachineCycle) -> None:
         values = values_of(self._registers[Reg.A])

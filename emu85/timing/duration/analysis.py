@@ -17,6 +17,7 @@ from emu85.burn.ground import Ground
 from emu85.burn.state import State, anywhere
 from emu85.errors import UserError
 from emu85.timing.delay.waits import BoardWaits
+from emu85.timing.duration.apart import Apart
 from emu85.timing.duration.counting import Bound, Round, Times, counted
 from emu85.timing.duration.nest import Found, Nest
 from emu85.timing.duration.steps import (
@@ -88,6 +89,7 @@ class Analysis:
     ) -> None:
         self._at_most = dict(at_most or {})
         self._steps = Steps(ground, waits, self._call)
+        self._apart = Apart(self._steps.from_)
         self._results: dict[tuple[int, State], Result] = {}
         self._active: list[tuple[int, State]] = []
         self._heard: list[list[Result]] = [[]]
@@ -120,10 +122,23 @@ class Analysis:
         if key not in self._results:
             self._active.append(key)
             self._heard.append([])
-            self._results[key] = self._follow(address, entry)
+            self._results[key] = self._narrowed(address, entry, self._follow(address, entry))
             self._heard.pop()
             self._active.pop()
         return self._results[key]
+
+    def _narrowed(self, address: int, entry: State, result: Result) -> Result:
+        """With the ends that ways kept apart lead to, if they can be told.
+
+        A limit that the user sets on a loop is heeded by the other method alone.
+        """
+        if self._at_most:
+            return result
+        ends = self._apart.ends(address, entry)
+        if ends is None:
+            return result
+        narrowed = result._replace(ends=ends, why=())
+        return narrowed if _is_within(narrowed.ways, result.ways) else result
 
     def _follow(self, address: int, entry: State) -> Result:
         known = {address: Known(entry)}
@@ -219,6 +234,14 @@ class Analysis:
 
 def _key(edge: Edge) -> tuple[int, int, bool | None]:
     return edge.source, edge.target, edge.jumps
+
+
+def _is_within(one: Both | None, other: Both | None) -> bool:
+    """Whether the least and the most are as near to each other as the other's, or nearer."""
+    if one is None or other is None:
+        return other is None
+    is_below = other.most is None or (one.most is not None and one.most.t <= other.most.t)
+    return is_below and one.least.t >= other.least.t
 
 
 def _limited(times: Times, limit: int) -> Times:

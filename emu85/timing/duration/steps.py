@@ -34,7 +34,8 @@ from emu85.timing.duration.ways import Both, Step
 from emu85.timing.duration.ways import Way as Path
 
 _SPACE = 0x10000
-_Z = FLAG_MASKS[Condition.Z][0]
+ZERO = FLAG_MASKS[Condition.Z][0]
+"""The bit of the flag Z."""
 _KEEPS_A = {Op.ORA, Op.ANA}
 
 LOST = -_SPACE
@@ -147,7 +148,9 @@ class Steps:
         jumps = None if one.condition is None else True
         ways = self._ways(address, one, done, jumps)
         if move.way in (Way.CALL, Way.RESTART):
-            yield from self._calls(address, known, done, ways, jumps)
+            flags = told_by(one, state.flags, True)
+            told = done._replace(state=replace(done.state, flags=flags))
+            yield from self._calls(address, known, told, ways, jumps)
             return
         after = _told_by(one, Known(done.state, _zeros(one, known)), jumps)
         edge = Edge(address, LOST, ways, after, jumps, changed(one))
@@ -264,8 +267,8 @@ def _told_by(one: Instruction, known: Known, jumps: bool | None) -> Known:
         return known
     flags = told_by(one, known.state.flags, jumps)
     state = replace(known.state, flags=flags)
-    if FLAG_MASKS[one.condition][0] == _Z:
-        is_zero = bool(flags.value & _Z)
+    if FLAG_MASKS[one.condition][0] == ZERO:
+        is_zero = bool(flags.value & ZERO)
         registers = tuple(
             _told_of(byte, is_zero) if reg in known.zeros else byte
             for reg, byte in enumerate(state.registers)

@@ -12,6 +12,7 @@ from emu85.burn.places import Places
 from emu85.firmware import Image, disassemble
 from emu85.timing.duration.analysis import Loop, Result
 from emu85.timing.duration.counting import Times
+from emu85.timing.duration.folding import folded
 from emu85.timing.duration.ways import Both, Told, Way
 from emu85.wording import counted, cut
 
@@ -63,7 +64,8 @@ def _head(asked: Asked, result: Result) -> Iterator[str]:
     yield f"  most   {_none() if ways.most is None else _span(ways.most.t, asked.clock)}"
     low, high = asked.call
     call = f"{low}" if low == high else f"{low} to {high}"
-    yield f"From its first opcode fetch to the end of its return; a CALL takes {call} more."
+    about = f"From its first opcode fetch to the end of its return; a CALL takes {call} more."
+    yield from textwrap.wrap(about, _WIDTH)
     yield "The board's wait states are counted; interrupts and holds are not."
 
 
@@ -141,7 +143,7 @@ def _titled(title: str, lines: list[str], every: bool) -> Iterator[str]:
 
 
 def _way(asked: Asked, way: Way) -> Iterator[str]:
-    for told in way.told():
+    for told in folded(way).told():
         yield _line(asked, told)
 
 

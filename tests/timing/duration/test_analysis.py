@@ -12,6 +12,7 @@ import pytest
 
 from emu85.errors import UserError
 from emu85.testing.calling import Given
+from emu85.timing.duration.folding import folded
 from tests.timing.duration.analysed import followed, image_of, measured, span
 
 CASES: dict[str, tuple[str, int, int, Given, Given]] = {
@@ -124,6 +125,55 @@ CASES: dict[str, tuple[str, int, int, Given, Given]] = {
         18 + 24 + 4 + 7 * 14 - 3 + 10,
         {"a": 0},
         {"a": 3},
+    ),
+    "two conditions on one test": (
+        # LDA 13, ORA 4; Z: JZ 10, JNZ 7, 2 NOPs 8 | NZ: JZ 7, NOP 4, JNZ 10; RET 10
+        "R: MOV A,B\n ORA A\n JZ X\n NOP\nX: JNZ Y\n NOP\n NOP\nY: RET",
+        4 + 4 + 7 + 4 + 10 + 10,
+        4 + 4 + 10 + 7 + 8 + 10,
+        {"b": 1},
+        {"b": 0},
+    ),
+    "calls on both conditions of one test": (
+        # ORA 4; NZ: CNZ 18 + NOP 4 + RET 10, CZ 9 | Z: CNZ 9, CZ 18 + 2 NOPs 8 + RET 10; RET 10
+        "R: ORA A\n CNZ S\n CZ T\n RET\nS: NOP\n RET\nT: NOP\n NOP\n RET",
+        4 + 32 + 9 + 10,
+        4 + 9 + 36 + 10,
+        {"a": 1},
+        {"a": 0},
+    ),
+    "a loop that looks at its count": (
+        # MVI 7; B is 3, 2, 1: MOV 4, CPI 7, JZ 7 and NOP 4 or JZ 10, DCR 4, JNZ 10 or 7; RET 10
+        "R: MVI B,3\nR1: MOV A,B\n CPI 2\n JZ S\n NOP\nS: DCR B\n JNZ R1\n RET",
+        7 + 2 * 11 + 10 + 3 * (4 + 7 + 4 + 10) - 3 + 10,
+        7 + 2 * 11 + 10 + 3 * (4 + 7 + 4 + 10) - 3 + 10,
+        {},
+        {},
+    ),
+    "a triangle": (
+        # MVI 7; for 3, 2, 1: MOV 4, so many times 14 less 3, DCR 4, JNZ 10, at last 7; RET 10
+        "R: MVI C,3\nR1: MOV B,C\nR2: DCR B\n JNZ R2\n DCR C\n JNZ R1\n RET",
+        7 + 3 * (4 - 3 + 14) + 6 * 14 - 3 + 10,
+        7 + 3 * (4 - 3 + 14) + 6 * 14 - 3 + 10,
+        {},
+        {},
+    ),
+    "a bit that goes round into the carry": (
+        # MVI 7, 8 times RRC 4 and JNC 10, at last 7; RET 10
+        "R: MVI A,80H\nR1: RRC\n JNC R1\n RET",
+        7 + 8 * 14 - 3 + 10,
+        7 + 8 * 14 - 3 + 10,
+        {},
+        {},
+    ),
+    "a table of jumps": (
+        # ANI 7, ADD 4, MOV 4, MVI 7, LXI 10, DAD 10, MOV 7, INX 6, MOV 7, MOV 4, PCHL 6 = 72
+        "R: ANI 1\n ADD A\n MOV E,A\n MVI D,0\n LXI H,T\n DAD D\n MOV A,M\n INX H\n MOV H,M\n"
+        " MOV L,A\n PCHL\nT: DW T0,T1\nT0: RET\nT1: NOP\n RET",
+        82,
+        86,
+        {"a": 4},
+        {"a": 7},
     ),
     "a loop that may be left early": (
         # 7 (MVI), 4 + 7 + RZ 12 | 7 + 3(4 + 7 + 6 + 4 + 10) - 3 + 10
@@ -270,7 +320,7 @@ def test_an_opcode_that_is_padding_is_none() -> None:
 def test_the_way_is_told_step_by_step() -> None:
     ways = followed(image_of("R: MVI B,10\nR1: DCR B\n JNZ R1\n RET")).ways
     assert ways is not None
-    told = list(ways.least.told())
+    told = list(folded(ways.least).told())
     assert [(one.depth, one.step.address if one.step else one.passes) for one in told] == [
         (0, 0x100),
         (0, 9),
