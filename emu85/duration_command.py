@@ -35,7 +35,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="how often a loop goes round at most, by its label or address; may be repeated",
     )
-    add("--runs", metavar="COUNT", help="call it so often, with any registers, and measure")
+    add("--runs", metavar="COUNT", help="call it so often, with any registers and RAM, and measure")
     add("--all", action="store_true", help="every line of the ways, not only the first 40")
     parser.set_defaults(action=duration)
 
