@@ -57,7 +57,7 @@ def _axis(report: Report, longest: int, height: int) -> Iterator[str]:
 def _bar(report: Report, row: RoutineRow, number: int, longest: int) -> Iterator[str]:
     y = _TOP + _ROW * number
     own = _BAR * row.spent.own / longest
-    whole = _BAR * max(row.spent.whole, row.spent.own) / longest
+    whole = _BAR * row.spent.whole / longest
     yield _text(_NAMES - 8, y + 14, cut(row.name, _LONGEST), "end")
     yield _box(_NAMES, y + 3, whole, "url(#callees)")
     yield _box(_NAMES, y + 3, own, "#111")

@@ -38,6 +38,9 @@ class LabelRow(NamedTuple):
 class InterruptRow(NamedTuple):
     """The services of one input, T-states with callees and without other interrupts.
 
+    A service that the same input breaks into is without the inner one, which is counted
+    as a service too.
+
     ``latency`` is how long it waited, None if that could not be told.
     """
 

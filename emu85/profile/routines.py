@@ -1,8 +1,12 @@
 """T-states by routine, interrupt, port and state, from the records of the trace.
 
 A *routine* is what a CALL, RST or interrupt leads to; what it jumps to is still the same
-routine.  Its *own* time is what it spends itself; *with callees* has in it what it calls,
-but not the interrupts that were taken meanwhile, whose time stands by itself.  A CALL's
+routine.  Its *own* time is what it spends itself; *with callees* is the time for which at
+least one activation of it is under way in what runs just then: the main program, or the
+newest interrupt that is not over.  So it has in it what the routine calls, but not the
+interrupts that were taken meanwhile, whose time stands by itself; a routine that the main
+program and an interrupt both call has the time of both, recursive calls are counted once,
+and it is never less than the own time.  A CALL's
 own T-states are its caller's, those of RET the routine's, those of an acknowledge the
 interrupt's.  Whatever is not in a routine belongs to what RESET, or the beginning of the
 watch, led to, so the own times of all rows are all the T-states there are.
@@ -70,7 +74,7 @@ class Spent:
         begun, address: what led to it, and its first instruction.
         calls: activations.
         own: without callees.
-        whole: with them; of recursive activations the outermost.
+        whole: with them, no T-state twice; at least ``own``.
         least, most, total: of activations that are over, with callees.
         over: how many are over.
         left: how many of those ended otherwise than by their return.
@@ -190,17 +194,16 @@ class Routines:
     def _add_open(self, t: int) -> None:
         """Give the activations that are not over their time with callees."""
         frames, rows = self._frames, self._rows
-        service, outermost = int(self._state[c.SERVICE_T]), set()
+        service = int(self._state[c.SERVICE_T])
         # From the newest down: services that are not over are nobody else's time.
-        taken: dict[int, int] = {}
         for at in range(int(self._state[c.TOP]), -1, -1):
             key, start, before = (int(frames[at, n]) for n in (c.KEY, c.START, c.BEFORE))
-            taken[key] = t - start - (service - before)
-            outermost.add(key)
+            taken = t - start - (service - before)
+            same = int(frames[at, c.SAME])
+            if same == 0 or same < frames[at, c.SERVICE]:
+                rows[c.WHOLE, key] += taken
             if Begun(key // c.SPACE).is_interrupt:
-                service += taken[key]
-        for key in outermost:
-            rows[c.WHOLE, key] += taken[key]
+                service += taken
 
     def _row(self, key: int) -> Spent:
         column = [int(value) for value in self._rows[:, key]]

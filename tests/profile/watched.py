@@ -37,7 +37,7 @@ def assert_whole(figures: Figures) -> None:
     assert sum(row.own for row in rows) == figures.t_states
     for row in rows:
         assert 0 <= row.idle <= row.own
-        assert 0 <= row.whole <= figures.t_states
+        assert row.own <= row.whole <= figures.t_states
         assert row.least <= row.mean <= row.most or not row.over
         assert row.left <= row.over <= row.calls
     executed = figures.execution.t_states.sum() + figures.execution.acknowledge_t

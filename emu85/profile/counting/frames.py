@@ -27,10 +27,24 @@ def is_above(sp: int, level: int) -> bool:
 
 
 @part
+def is_service(key: int) -> bool:
+    """Whether an interrupt input begins the activations of a row."""
+    kind = key // c.SPACE
+    return kind >= c.TRAP and kind <= c.INTR
+
+
+@part
 def charge(s: Array, frames: Array, rows: Array, t: int) -> None:
     """Give the activation under way its own time up to ``t``."""
     rows[c.OWN, frames[s[c.TOP] & 0xFFFF, c.KEY] & c.ROWS - 1] += t - s[c.MARK]
     s[c.MARK] = t
+
+
+@part
+def is_outermost(frames: Array, at: int) -> bool:
+    """Whether no older activation of the same row is under way in the same interrupt."""
+    same = frames[at & 0xFFFF, c.SAME]
+    return same == 0 or same < frames[at & 0xFFFF, c.SERVICE]
 
 
 @part
@@ -40,8 +54,8 @@ def finish_one(s: Array, frames: Array, rows: Array, t: int, is_left: int) -> No
     top = s[c.TOP] & 0xFFFF
     key = frames[top, c.KEY] & c.ROWS - 1
     took = t - frames[top, c.START] - (s[c.SERVICE_T] - frames[top, c.BEFORE])
-    rows[c.ACTIVE, key] -= 1
-    if rows[c.ACTIVE, key] == 0:
+    rows[c.LATEST, key] = frames[top, c.SAME]
+    if is_outermost(frames, top):
         rows[c.WHOLE, key] += took
     rows[c.LEFT, key] += is_left
     rows[c.SUM, key] += took
@@ -50,8 +64,7 @@ def finish_one(s: Array, frames: Array, rows: Array, t: int, is_left: int) -> No
     if took > rows[c.MOST, key]:
         rows[c.MOST, key] = took
     rows[c.DONE, key] += 1
-    kind = key // c.SPACE
-    if kind >= c.TRAP and kind <= c.INTR:
+    if is_service(key):
         s[c.SERVICE_T] += took
     s[c.TOP] = top - 1
 
@@ -81,8 +94,10 @@ def begin_one(
     frames[top, c.START] = start
     frames[top, c.BEFORE] = s[c.SERVICE_T]
     frames[top, c.LOOSE] = 0
+    frames[top, c.SAME] = rows[c.LATEST, key]
+    frames[top, c.SERVICE] = top if is_service(key) else frames[top - 1, c.SERVICE]
+    rows[c.LATEST, key] = top
     rows[c.CALLS, key] += 1
-    rows[c.ACTIVE, key] += 1
 
 
 @part

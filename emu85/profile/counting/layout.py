@@ -41,12 +41,15 @@ CALLED, TRAP, RST75, RST65, RST55, INTR, STARTED, UNKNOWN = range(8)
 ROWS = 8 * SPACE
 
 # Columns of a row.
-CALLS, OWN, WHOLE, SUM, DONE, LEAST, MOST, ACTIVE, LEFT, IDLE = range(10)
+CALLS, OWN, WHOLE, SUM, DONE, LEAST, MOST, LATEST, LEFT, IDLE = range(10)
 COLUMNS = 10
+"""``LATEST`` is the newest activation of the row that is under way, 0 for none."""
 
 # An activation.
-KEY, LEVEL, BACK, START, BEFORE, LOOSE = range(6)
-FRAME_FIELDS = 6
+KEY, LEVEL, BACK, START, BEFORE, LOOSE, SAME, SERVICE = range(8)
+FRAME_FIELDS = 8
+"""``SAME`` is the newest older activation of the same row, 0 for none; ``SERVICE`` that of
+the interrupt in which it runs, 0 for none."""
 DEEPEST = 16_384
 """Activations followed at a time; twice as many return addresses fill the memory."""
 FARTHEST = 64
