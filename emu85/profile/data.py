@@ -66,7 +66,8 @@ def _routine(row: RoutineRow) -> dict[str, Any]:
 
 def _label(row: LabelRow) -> dict[str, Any]:
     at = f"{row.address:04X}"
-    return {"address": at, "name": row.name, "times": row.times, "T": row.t_states}
+    to = None if row.last is None else f"{row.last:04X}"
+    return {"address": at, "to": to, "name": row.name, "times": row.times, "T": row.t_states}
 
 
 def _interrupt(row: InterruptRow) -> dict[str, Any]:

@@ -69,7 +69,7 @@ def _tables(report: Report) -> Iterator[str]:
         "Code from a label to the next",
         ("", "times", "T", "share"),
         (
-            (f"{row.address:04X} {row.name}", row.times, row.t_states, _share(report, row.t_states))
+            (row.text, row.times, row.t_states, _share(report, row.t_states))
             for row in report.labels
         ),
     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterator, Sequence
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from emu85.board import Board
 from emu85.bus.lines import NAMES, Line
@@ -27,12 +29,24 @@ class RoutineRow(NamedTuple):
 
 
 class LabelRow(NamedTuple):
-    """Code from a label up to the next; ``times`` is how often its first byte was fetched."""
+    """Code from a label up to the next; ``times`` is how often its first byte was fetched.
+
+    A stretch of executed bytes where the firmware has none is a row of its own: ``last``
+    is the address of its last byte, and ``name`` the label that stands right there, or
+    the chip.
+    """
 
     address: int
     name: str
     times: int
     t_states: int
+    last: int | None = None
+
+    @property
+    def text(self) -> str:
+        """Address or addresses, and name."""
+        to = "" if self.last is None else f"-{self.last:04X}"
+        return f"{self.address:04X}{to} {self.name}".rstrip()
 
 
 class InterruptRow(NamedTuple):
@@ -153,20 +167,44 @@ def _name(row: Spent, places: Places) -> str:
 
 
 def _labels(machine: Machine, figures: Figures) -> Iterator[LabelRow]:
-    """The time of each stretch of code; of what stands before any label as well."""
+    """The time of each stretch of code; of what stands before any label as well.
+
+    A label reaches to the end of its run of bytes: what is executed outside all runs, code
+    that was built in RAM or a jump into nowhere, is no label's.
+    """
     names: dict[int, str] = {}
     for name, at in machine.symbols.items():
         if name not in machine.equated:
             names.setdefault(at, name)
-    starts = sorted({*names, *(start for start, _ in machine.runs)})
+    inside = np.zeros(SPACE, bool)
+    for low, end in machine.runs:
+        inside[low:end] = True
     execution = figures.execution
+    outside = dict(_outside(machine.board, names, execution.covered & ~inside))
+    starts = sorted({*names, *(start for start, _ in machine.runs), *outside})
     spent: dict[int, int] = {}
     for address in np.flatnonzero(execution.fetches).tolist():
-        at = bisect.bisect_right(starts, address) - 1
-        start = starts[at] if at >= 0 else 0
+        start = starts[bisect.bisect_right(starts, address) - 1]
         spent[start] = spent.get(start, 0) + int(execution.t_states[address])
+    chips = _chips(machine.board, ports=False)
     for start, t_states in spent.items():
-        yield LabelRow(start, names.get(start, ""), int(execution.fetches[start]), t_states)
+        last = outside.get(start)
+        name = names.get(start, "" if last is None else chips.get(start, "no chip"))
+        yield LabelRow(start, name, int(execution.fetches[start]), t_states, last)
+
+
+def _outside(
+    board: Board, names: Mapping[int, str], executed: NDArray[np.bool_]
+) -> Iterator[tuple[int, int]]:
+    """First and last address of each stretch of bytes, cut at labels and ends of chips."""
+    cuts = {*names, *(region.low for region in board.memory_map())}
+    addresses = np.flatnonzero(executed).tolist()
+    first = None
+    for at, following in itertools.zip_longest(addresses, addresses[1:]):
+        first = at if first is None else first
+        if following != at + 1 or following in cuts:
+            yield first, at
+            first = None
 
 
 def _interrupts(spent: Sequence[Spent], latencies: Sequence[Latency]) -> Iterator[InterruptRow]:

@@ -110,7 +110,7 @@ def labels(report: Report, most: int | None = MOST) -> list[str]:
 
 
 def _label_line(report: Report, row: LabelRow) -> str:
-    name = cut(f"{row.address:04X} {row.name}".rstrip(), 37)
+    name = cut(row.text, 37)
     return f"  {name:<37} {row.times:>12} {row.t_states:>12} {report.share(row.t_states):>6.1f}%"
 
 

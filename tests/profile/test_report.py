@@ -163,3 +163,38 @@ def test_a_call_that_is_not_over_has_no_length() -> None:
     row = table[table.index("ENDLESS") :].partition("</tr>")[0]
     assert ">1<" in row  # called once
     assert ">0.0<" not in row
+
+
+def test_code_where_the_firmware_has_none_is_no_labels() -> None:
+    """Built in RAM at 8100, and run by a return into nowhere: FF there is RST 7."""
+    program = """
+        LXI     SP,9000H
+        MVI     A,0C9H          ; RET
+        STA     8101H           ; behind the 00 that RAM has
+        STA     8111H
+        XRA     A
+        STA     8100H
+        STA     8110H
+        CALL    8100H           ; NOP 4, RET 10
+        CALL    8110H
+        CALL    THUNK
+        LXI     B,0E000H
+        PUSH    B
+        RET                     ; E000: RST 7, 12
+        ORG     38H
+LAST:   HLT
+        ORG     8110H
+THUNK:
+"""
+    machine, figures = watched(program)
+    found = report(machine, figures)
+    rows = {row.text: (row.times, row.t_states) for row in found.labels}
+    assert rows["8100-8101 work"] == (1, 14)
+    assert rows["8110-8111 THUNK"] == (2, 28)
+    assert rows["E000-E000 no chip"] == (1, 12)
+    assert rows["0038 LAST"][0] == 1
+    assert sum(t for _, t in rows.values()) + 3 == found.t_states  # RESET
+    assert "  8100-8101 work " in write_text(found)
+    assert "<td>E000-E000 no chip</td>" in write_page(found, [])
+    told = {row["address"]: row["to"] for row in json.loads(write_json(found))["labels"]}
+    assert (told["8100"], told["0038"]) == ("8101", None)
