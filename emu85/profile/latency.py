@@ -10,14 +10,19 @@ the jammed instruction leads.  The *wait* is the T-states from the one to the ot
 has in it the time for which the input was masked or interrupts were disabled, and the 12
 or more of the acknowledge.
 
+TRAP may be acknowledged right after another acknowledge, before anything of that service
+has been fetched.  Then the first of the two is served by the fetch that a return from
+TRAP's service leads to, at its address, and TRAP's service is part of its wait.
+
 A pulse of RST 6.5, RST 5.5 or INTR so short that no record shows it has no wait that could
 be told.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +32,7 @@ from emu85.bus.interrupts import Interrupts
 from emu85.bus.lines import NAMES, Line
 from emu85.isa import INSTRUCTIONS
 from emu85.isa.acknowledge import VECTORS
+from emu85.profile.counting.ways import WAYS, Way
 from emu85.profile.coverage import is_start
 from emu85.wording import counted
 
@@ -39,6 +45,10 @@ _LATCHES = {Line.TRAP: Interrupts.TRAP, Line.RST75: Interrupts.I75}
 _LEVELS = sum(int(line) for line in _INPUTS if line not in _LATCHES)
 _MASKS = {Line.RST75: Interrupts.M75, Line.RST65: Interrupts.M65, Line.RST55: Interrupts.M55}
 _EI = next(one.opcode for one in INSTRUCTIONS if one.mnemonic == "EI")
+_RESTARTS = {one.opcode for one in INSTRUCTIONS if one.mnemonic == "RST"}
+_TO_ADDRESS = {one.opcode for one in INSTRUCTIONS if one.mnemonic in ("CALL", "JMP")}
+_GOES_BACK = (WAYS == Way.RETURN) | (WAYS == Way.TO_HL)
+"""By opcode: whether it may lead to where an interrupt has broken in."""
 
 
 @dataclass
@@ -78,16 +88,56 @@ class _Input:
         """When it began to ask; None if it does not."""
         self.row = Latency(NAMES[line])
 
-    def serve(self, since: int, address: int, t: int, enabled: int, before: int) -> None:
-        """The fetch at T-state ``t`` serves what asked since ``since``."""
-        row = self.row
+    def serve(self, acknowledged: _Acknowledge, address: int, t: int) -> None:
+        """The fetch at T-state ``t`` serves what was acknowledged."""
+        row, since = self.row, acknowledged.asking[self.line]
         row.served += 1
         if self.since is not None and not self.is_latched:
             self.since = t
         if t - since <= (row.worst or 0):
             return
-        row.worst, row.worst_t, row.first, row.interrupted = t - since, t, address, before
-        row.disabled = max(0, enabled - since)
+        row.worst, row.worst_t, row.first = t - since, t, address
+        row.interrupted = acknowledged.before
+        row.disabled = max(0, acknowledged.enabled - since)
+
+
+@dataclass(frozen=True, slots=True)
+class _Acknowledge:
+    """An acknowledge of whose service nothing has been fetched yet.
+
+    Attributes:
+        kind: BI or INA, its first machine cycle.
+        asking: since when each input asked; since the acknowledge, if it was never seen to.
+        enabled: start of the last EI, -1 for none.
+        before: address of the instruction before it.
+        jammed: the bytes of its INTA cycles.
+    """
+
+    kind: Cycle
+    asking: Mapping[Line, int]
+    enabled: int
+    before: int
+    jammed: list[int]
+
+    def line(self, address: int) -> Line:
+        """The input, if the service begins at an address."""
+        return Line.INTR if self.kind is Cycle.INA else _BY_VECTOR[address]
+
+    def may_lead_to(self, address: int) -> bool:
+        """Whether its service may begin at an address."""
+        if self.kind is Cycle.BI:
+            return address in _BY_VECTOR
+        opcode, *operand = self.jammed
+        if opcode in _RESTARTS:
+            return address == opcode & 0x38
+        return opcode in _TO_ADDRESS and address == int.from_bytes(operand, "little")
+
+
+class _Fetched(NamedTuple):
+    """An opcode fetch."""
+
+    address: int
+    opcode: int
 
 
 class Latencies:
@@ -98,14 +148,14 @@ class Latencies:
         self._asked = 0
         """``Line`` bits of the inputs that asked in the last record."""
         self._masks = 0
-        self._fetched = 0
-        """Address of the last opcode fetch."""
+        self._fetched = _Fetched(0, 0)
+        """The last one."""
         self._enabled = -1
         """Start of the last EI."""
-        self._acknowledged: Cycle | None = None
-        """How, between an acknowledge and the first fetch after it."""
-        self._asking: dict[Line, int] = {}
-        """Since when each input asked when one was acknowledged."""
+        self._acknowledged: _Acknowledge | None = None
+        """Between an acknowledge and the first fetch after it."""
+        self._overtaken: list[_Acknowledge] = []
+        """Those after which TRAP was acknowledged at once, the newest last."""
 
     def feed(self, records: NDArray[np.void]) -> None:
         """Take a batch: dtype ``bus.trace.RECORD``, right after the last."""
@@ -118,10 +168,9 @@ class Latencies:
             latched = {n: one.since for n, one in self._inputs.items() if one.is_latched}
             self._see(int(asking[place]), t)
             if kind is Cycle.OF:
-                self._fetch(int(record["address"]), int(record["data"]), t, before)
-            elif kind in (Cycle.BI, Cycle.INA) and starts[place] and self._acknowledged is None:
-                self._acknowledged = kind
-                self._note_asking(latched, t)
+                self._fetch(_fetched(record), t, before)
+            elif kind in (Cycle.BI, Cycle.INA) and starts[place]:
+                self._acknowledge(kind, int(record["data"]), latched, t, before)
             elif kind is Cycle.RESET:
                 self._reset(t)
         self._masks = int(records["interrupts"][-1])
@@ -139,24 +188,27 @@ class Latencies:
 
     def _moments(
         self, records: NDArray[np.void], starting: NDArray[np.bool_], asking: NDArray[np.int64]
-    ) -> Iterator[tuple[int, int]]:
-        """Places of records at which something happens, with the last address fetched before."""
+    ) -> Iterator[tuple[int, _Fetched]]:
+        """Places of records at which something happens, with the last fetch before."""
         previous = np.concatenate(([self._asked], asking[:-1]))
         is_fetch = records["type"] == Cycle.OF
         is_acknowledge = starting & ~is_fetch
         starts = np.flatnonzero(is_fetch | is_acknowledge)
         after_one = np.concatenate(([self._acknowledged is not None], is_acknowledge[starts][:-1]))
+        after_one = after_one[: len(starts)]
         serves = np.zeros(len(records), bool)
-        serves[starts] = is_fetch[starts] & after_one[: len(starts)]
+        serves[starts] = is_fetch[starts] & after_one
         enables = is_fetch & (records["data"] == _EI)
         fetches = np.flatnonzero(is_fetch)
+        if self._overtaken or np.any(is_acknowledge[starts] & after_one):
+            opcodes = np.concatenate(([self._fetched.opcode], records["data"][fetches]))
+            serves[fetches] |= _GOES_BACK[opcodes[:-1]]
         for place in np.flatnonzero((asking != previous) | is_acknowledge | serves | enables):
             earlier = int(np.searchsorted(fetches, place)) - 1
-            fetched = self._fetched if earlier < 0 else int(records["address"][fetches[earlier]])
-            yield int(place), fetched
+            yield int(place), self._fetched if earlier < 0 else _fetched(records[fetches[earlier]])
         self._asked = int(asking[-1])
         if len(fetches):
-            self._fetched = int(records["address"][fetches[-1]])
+            self._fetched = _fetched(records[fetches[-1]])
 
     def _see(self, asking: int, t: int) -> None:
         for line, one in self._inputs.items():
@@ -165,24 +217,50 @@ class Latencies:
             elif one.since is None:
                 one.since = t
 
-    def _note_asking(self, latched: dict[Line, int | None], t: int) -> None:
-        """An acknowledge begins: the latch that it takes is clear in its record already."""
+    def _acknowledge(
+        self, kind: Cycle, data: int, latched: Mapping[Line, int | None], t: int, before: _Fetched
+    ) -> None:
+        """A cycle of an acknowledge; the latch that it takes is clear in its record already."""
+        earlier = self._acknowledged
+        if kind is Cycle.INA and earlier is not None:
+            earlier.jammed.append(data)
+            return
+        if earlier is not None:
+            self._overtaken.append(earlier)
+        asking = {}
         for line, one in self._inputs.items():
             since = latched[line] if one.is_latched else one.since
-            self._asking[line] = t if since is None else since
+            asking[line] = t if since is None else since
+        self._acknowledged = _Acknowledge(kind, asking, self._enabled, before.address, [data])
 
     def _reset(self, t: int) -> None:
         self._acknowledged = None
+        self._overtaken.clear()
         for one in self._inputs.values():
             one.since = None if one.since is None else t
 
-    def _fetch(self, address: int, opcode: int, t: int, before: int) -> None:
-        if self._acknowledged is not None:
-            line = Line.INTR if self._acknowledged is Cycle.INA else _BY_VECTOR[address]
-            self._acknowledged = None
-            self._inputs[line].serve(self._asking[line], address, t, self._enabled, before)
-        if opcode == _EI:
+    def _fetch(self, fetched: _Fetched, t: int, before: _Fetched) -> None:
+        address, served = fetched.address, self._acknowledged
+        self._acknowledged = None
+        if served is None and self._overtaken and _GOES_BACK[before.opcode]:
+            served = self._gone_back_to(address)
+        if served is not None:
+            self._inputs[served.line(address)].serve(served, address, t)
+        if fetched.opcode == _EI:
             self._enabled = t
+
+    def _gone_back_to(self, address: int) -> _Acknowledge | None:
+        """What was overtaken and is served now; those after it never will be."""
+        for place in range(len(self._overtaken) - 1, -1, -1):
+            if self._overtaken[place].may_lead_to(address):
+                found = self._overtaken[place]
+                del self._overtaken[place:]
+                return found
+        return None
+
+
+def _fetched(record: np.void) -> _Fetched:
+    return _Fetched(int(record["address"]), int(record["data"]))
 
 
 def _asking(records: NDArray[np.void]) -> NDArray[np.int64]:
