@@ -134,11 +134,12 @@ def _write(options: argparse.Namespace, found: Report, lines: Sequence[CountedLi
     from emu85.profile.lines import write_lines
     from emu85.profile.page import write_page
 
+    execution = found.figures.execution
     if options.json:
         atomic_write(options.json, write_json(found))
     if options.html:
         atomic_write(options.html, write_page(found, lines))
     if options.listing == _PRINTED:
-        print(write_lines(found.firmware, lines), end="")
+        print(write_lines(found.firmware, lines, execution), end="")
     elif options.listing:
-        atomic_write(options.listing, write_lines(found.firmware, lines))
+        atomic_write(options.listing, write_lines(found.firmware, lines, execution))

@@ -2,18 +2,19 @@
 
 An assembled program is shown by its source, anything else by its disassembly.  A line
 without an instruction has no figures; one whose instruction was never reached says so in
-a word.
+a word.  What was executed has figures however it was written: an instruction put there by
+DB has them at its line, and one that begins within a line has a line of its own below it.
+So the T-states of all lines, of code elsewhere and of acknowledges are all there are.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from emu85.firmware import Image, disassemble
-from emu85.firmware.assembler.statements import split
-from emu85.firmware.assembler.words import MNEMONICS
 from emu85.firmware.listing import ListingRow, row_lines
+from emu85.profile.code import is_instruction
 from emu85.profile.coverage import Execution
 
 NEVER = "never"
@@ -28,8 +29,9 @@ class CountedLine:
         text: as the listing has it.
         times: how often its instruction was executed; None if it has none.
         t_states: spent there, as ``Execution.t_states``.
-        size: bytes of its instruction.
-        address: of its instruction; 0 if it has none.
+        size: bytes of its instruction; of data, those that were executed; 0 where they
+            are counted with another line.
+        address: of its first byte; 0 if it has none.
     """
 
     text: str
@@ -41,14 +43,28 @@ class CountedLine:
 
 def counted_rows(rows: Iterable[ListingRow], execution: Execution) -> Iterator[CountedLine]:
     """The lines of an assembly."""
+    rows = list(rows)
+    cells = {
+        row.address + n: byte
+        for row in rows
+        if row.address is not None
+        for n, byte in enumerate(row.data)
+    }
+    covered = execution.covered
     for row in rows:
         first, *rest = row_lines(row)
-        is_instruction = bool(row.data) and split(row.source.text).word in MNEMONICS
-        if is_instruction and row.address is not None:
-            yield _counted(first, row.address, len(row.data), execution)
+        at, size = row.address, len(row.data)
+        if at is None or not size:
+            yield from map(CountedLine, (first, *rest))
+            continue
+        if is_instruction(row.source):
+            yield _counted(first, at, size, execution)
         else:
-            yield CountedLine(first)
+            size = int(covered[at : at + size].sum())
+            figures = _counted(first, at, size, execution)
+            yield figures if figures.times else replace(figures, times=None)
         yield from map(CountedLine, rest)
+        yield from _within(at + 1, at + len(row.data), execution, lambda a: cells.get(a, 0), {})
 
 
 def counted_code(
@@ -56,10 +72,14 @@ def counted_code(
 ) -> Iterator[CountedLine]:
     """The bytes of an image, disassembled; what was executed is never cut in two."""
     names = image.symbols if symbols is None else symbols
+
+    def read(address: int) -> int:
+        return image.bytes_at(address & 0xFFFF, 1)[0]
+
     for segment in image.segments:
         at = segment.start
         while at < segment.end:
-            line = disassemble(lambda a: image.bytes_at(a & 0xFFFF, 1)[0], at, symbols=names)
+            line = disassemble(read, at, symbols=names)
             size = len(line.bytes)
             inside = execution.fetches[at + 1 : at + size]
             if not execution.fetches[at] and (inside.any() or at + size > segment.end):
@@ -70,23 +90,35 @@ def counted_code(
                 data = " ".join(f"{byte:02X}" for byte in line.bytes)
                 text = f"{at:04X}  {data:<11}                 {line.text}"
                 yield _counted(text, at, size, execution)
+                yield from _within(at + 1, at + size, execution, read, names)
             at += size
 
 
 def coverage(lines: Iterable[CountedLine]) -> tuple[int, int]:
     """Bytes of instructions that were executed, and of all instructions; each once."""
-    sizes = {line.address: (line.size, line.times) for line in lines if line.times is not None}
-    done = sum(size for size, times in sizes.values() if times)
+    sizes = {line.address: (line.size, line.times) for line in lines if line.size}
+    done = sum(size for size, times in sizes.values() if times != 0)
     return done, sum(size for size, _ in sizes.values())
 
 
-def write_lines(title: str, lines: Sequence[CountedLine]) -> str:
+def time_text(lines: Iterable[CountedLine], execution: Execution) -> str:
+    """How the T-states of the lines stand to all there are, in words."""
+    here = sum(line.t_states for line in lines)
+    elsewhere, acknowledges = int(execution.t_states.sum()) - here, execution.acknowledge_t
+    return (
+        f"{here + elsewhere + acknowledges} T-states: {here} in these lines, {elsewhere} in code "
+        f"elsewhere, {acknowledges} in acknowledges and RESET"
+    )
+
+
+def write_lines(title: str, lines: Sequence[CountedLine], execution: Execution) -> str:
     """The text of the listing."""
     done, of = coverage(lines)
     share = f", {100 * done / of:.1f} %" if of else ""
     head = f"Listing of {title}, with what was executed"
     about = f"{done} of {of} bytes of instructions executed{share}; {NEVER!r} marks the others"
-    return "\n".join([head, about, "", _HEADING, *map(line_text, lines)]) + "\n"
+    spent = time_text(lines, execution)
+    return "\n".join([head, about, spent, "", _HEADING, *map(line_text, lines)]) + "\n"
 
 
 def line_text(line: CountedLine) -> str:
@@ -96,6 +128,22 @@ def line_text(line: CountedLine) -> str:
     if not line.times:
         return f"{NEVER:>11} {'':>13}  {line.text}"
     return f"{line.times:>11} {line.t_states:>13}  {line.text}"
+
+
+def _within(
+    low: int,
+    end: int,
+    execution: Execution,
+    read: Callable[[int], int],
+    names: Mapping[str, int],
+) -> Iterator[CountedLine]:
+    """A line for each instruction executed that begins within another line's bytes."""
+    for at in range(low, end):
+        if execution.fetches[at]:
+            line = disassemble(read, at, symbols=names)
+            data = " ".join(f"{byte:02X}" for byte in line.bytes)
+            text = f"{at:04X}  {data:<11}                 {line.text:<24} ; executed from here"
+            yield _counted(text, at, 0, execution)
 
 
 def _counted(text: str, address: int, size: int, execution: Execution) -> CountedLine:

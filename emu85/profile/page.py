@@ -7,7 +7,7 @@ from html import escape
 
 from emu85.profile import text
 from emu85.profile.latency import latency_text
-from emu85.profile.lines import NEVER, CountedLine
+from emu85.profile.lines import NEVER, CountedLine, time_text
 from emu85.profile.plot import write_plot
 from emu85.profile.report import InterruptRow, Report
 from emu85.profile.routines import Spent
@@ -116,6 +116,7 @@ def _listing(report: Report, lines: Sequence[CountedLine]) -> Iterator[str]:
     yield "<h2>Listing</h2>"
     yield f"<p>{report.executed} of {report.code} bytes of instructions executed{share}; "
     yield f"lines with the word <i>{NEVER}</i> were never reached.</p>"
+    yield f"<p>{time_text(lines, report.figures.execution)}.</p>"
     yield '<table class="code"><tr><th>times</th><th>T-states</th><th></th></tr>'
     for line in lines:
         kind = ' class="never"' if line.times == 0 else ""
