@@ -135,6 +135,9 @@ class BoardUnderTest:
     ) -> Outcome:
         """Call a routine and run it to its return.
 
+        Registers, SP, PC, interrupt enable and masks are then what they were before, so
+        that the board can run on; time has passed, and memory is as the routine left it.
+
         Args:
             memory: bytes put there first.
             limit: T-states it may take.

@@ -7,6 +7,11 @@ all code; nothing is ever fetched from it.  So a call is exact to the T-state, a
 routine cannot tell it from another, unless it reads what stands behind its CALL: such a
 routine is called from an assembled snippet that has its CALL.
 
+After it the CPU is as it was before, so that the program that ran there can run on: what
+the registers were is put back, in the middle of an instruction or in a halt as well.
+Time has passed, and what the routine did to memory and to devices stays, the bytes below
+SP that it used included.  Latches of interrupts and the levels of pins are not put back.
+
 Two stops that are not listed look at the stack: whoever reads the return address there,
 or the byte above it, has the machine held at once.  So a routine that takes off more than
 it put there is caught in the act and not somewhere in the woods.
@@ -25,6 +30,7 @@ from emu85.bus.cycles import Cycle
 from emu85.console.views.code import instruction_at
 from emu85.console.views.held import held_sentence
 from emu85.console.views.places import Places
+from emu85.cpu.layout import State
 from emu85.cpu.registers import Registers
 from emu85.errors import UserError, nearest
 from emu85.machine import Held, Machine, Reason
@@ -38,6 +44,22 @@ LIMIT = 1_000_000
 """T-states that a call may take unless told otherwise."""
 _SPACE = 0x10000
 _WORD = 2
+_REGISTERS = 16
+_PROGRAM = (
+    State.PC,
+    State.SP,
+    State.ROW,
+    State.INSTRUCTION,
+    State.HALTED,
+    State.IE,
+    State.SHADOW,
+    State.IE_BEFORE_TRAP,
+    State.TRAP_TAKEN,
+    State.MASKS,
+    State.VECTOR,
+    *range(State.REGISTERS, State.REGISTERS + _REGISTERS),
+)
+"""Cells of the state that a program has for itself; the others are time, pins and latches."""
 
 
 class Given(TypedDict, total=False):
@@ -108,7 +130,7 @@ class Outcome:
 
 
 def call(machine: Machine, name: str, start: int, given: Given, limit: int = LIMIT) -> Outcome:
-    """Run a routine to its return.
+    """Run a routine to its return, and put the CPU back to what it did before.
 
     Args:
         name: of the routine, for messages.
@@ -120,9 +142,11 @@ def call(machine: Machine, name: str, start: int, given: Given, limit: int = LIM
 
     Raises:
         UserError: a register that is none, or takes no such value; no RAM at the stack.
-        BoardFailure: the routine does not return as it should.
+        BoardFailure: the routine does not return as it should; nothing is put back then.
     """
     execution = Execution()
+    state = machine.registers.state
+    before = [state[cell] for cell in _PROGRAM]
     _set(machine.registers, given)
     level = machine.registers.sp
     if not level and "sp" not in given:
@@ -131,7 +155,9 @@ def call(machine: Machine, name: str, start: int, given: Given, limit: int = LIM
     began = machine.t
     running.run(limit)
     execution.finish(machine.t)
-    registers = Registers(memoryview(array("q", machine.registers.state)))
+    registers = Registers(memoryview(array("q", state)))
+    for cell, value in zip(_PROGRAM, before, strict=True):
+        state[cell] = value
     return Outcome(machine.t - began, registers, execution, start, end_of(machine, start))
 
 

@@ -102,6 +102,16 @@ def test_what_is_heard_is_returned_up_to_the_patterns_end() -> None:
     assert under.serial.hear(r"level ???\x0D*\n", within=1_500_000).startswith("level\r\nlevel ")
 
 
+def test_the_board_goes_on_after_a_call() -> None:
+    under = tide()
+    under.serial.hear("tide> ")
+    under.assemble("ADDER: ADD B\n RET", at=0x1000)
+    assert under.call("ADDER", a=1, b=2).registers.a == 3
+    under.serial.send("level\r")
+    assert under.serial.hear("level ???\r\n").startswith("level\r\n")
+    assert list(under.machine.findings) == []
+
+
 def test_what_is_not_heard_is_told_beside_what_was() -> None:
     under = tide()
     with pytest.raises(BoardFailure) as caught:
