@@ -23,9 +23,9 @@ about: ROM and RAM, for a few lines of assembly
 crystal: 6.144 MHz
 memory:
   - {rom: 32K, name: program, at: 0000-7FFF}
-  - {ram: 16K, name: work, at: 8000-BFFF}
+  - {ram: 16K, name: work, at: 8000-BFFF, code: yes}
 """
-"""The board of snippets that ask for none."""
+"""The board of snippets that ask for none; they may build code in its RAM."""
 
 Data = int | bytes | bytearray | list[int]
 """A byte, or bytes."""

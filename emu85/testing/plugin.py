@@ -116,7 +116,7 @@ def assembled(board_under_test: Callable[..., BoardUnderTest]) -> Callable[..., 
 
     Arguments: the text; ``at``, where it goes if it has no ORG, 0 unless given;
     ``board``, as for ``board_under_test``, in place of 32K of ROM at 0000 and 16K of
-    RAM at 8000.
+    RAM at 8000, in which code that was written there may run.
     """
 
     def make(text: str, *, at: int = 0, board: Any = None) -> BoardUnderTest:

@@ -12,6 +12,7 @@ import pytest
 
 from emu85.bus.lines import Line
 from emu85.errors import UserError
+from emu85.testing.board import PLAIN
 from emu85.testing.failure import BoardFailure
 from tests.testing.boards import board
 
@@ -261,6 +262,43 @@ def test_a_program_that_was_halted_is_so_again_and_wakes() -> None:
     machine.run(t_states=200, wait=True)
     # RST 7.5 was served, and the program went on behind its HLT.
     assert under.read(0x8108) == b"\x77"
+
+
+# --- code in RAM ---------------------------------------------------------------------
+
+
+def test_a_routine_may_run_code_that_it_has_written_into_ram() -> None:
+    under = board("X: MVI A,0C9H\n STA 9000H\n CALL 9000H\n RET")
+    # MVI 7, STA 13, CALL 18, RET 10 twice.
+    assert under.call("X").t_states == 7 + 13 + 18 + 10 + 10
+    assert list(under.machine.findings) == []
+
+
+def test_a_routine_may_run_code_that_the_test_has_written_into_ram() -> None:
+    under = board("X: CALL 9000H\n RET")
+    assert under.call("X", memory={0x9000: b"\x3e\x05\xc9"}).registers.a == 5
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("X: CALL 9000H\n RET", "X ran away to 9000, by 0000 X, CALL 9000H"),
+        (
+            "X: LXI H,9000H\n MVI M,3CH\n PCHL\n",
+            "X ran away to 9001, by 9000, INR A",
+        ),
+    ],
+)
+def test_ram_that_nobody_has_written_is_no_code(text: str, told: str) -> None:
+    with pytest.raises(BoardFailure, match=told):
+        board(text).call("X")
+
+
+def test_ram_of_another_board_has_no_code_unless_it_says_so() -> None:
+    text = "X: MVI A,0C9H\n STA 9000H\n CALL 9000H\n RET"
+    described = PLAIN.replace(", code: yes", "")
+    with pytest.raises(BoardFailure, match="X ran away to 9000"):
+        board(text, on=described).call("X")
 
 
 # --- what goes wrong -----------------------------------------------------------------
