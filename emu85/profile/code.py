@@ -14,13 +14,23 @@ from numpy.typing import NDArray
 
 from emu85.firmware.assembler.statements import split
 from emu85.firmware.assembler.words import MNEMONICS
-from emu85.firmware.image import SourceLine
+from emu85.firmware.image import Image, SourceLine
+from emu85.isa import INSTRUCTIONS
 from emu85.profile.coverage import Execution
 
 
 def is_instruction(source: SourceLine) -> bool:
     """Whether a line that has put bytes somewhere has an instruction."""
     return split(source.text).word in MNEMONICS
+
+
+def instructions_of(image: Image) -> dict[int, int]:
+    """Bytes of each instruction of its source, by address; of an image without one, none."""
+    return {
+        at: INSTRUCTIONS[image.bytes_at(at, 1)[0]].length
+        for at, source in image.lines.items()
+        if is_instruction(source)
+    }
 
 
 def code_and_executed(

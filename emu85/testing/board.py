@@ -12,6 +12,7 @@ from emu85.errors import UserError, nearest
 from emu85.firmware import Image, assemble
 from emu85.firmware.image import joined
 from emu85.machine import Machine
+from emu85.profile.code import instructions_of
 from emu85.testing.calling import LIMIT, Given, Outcome, call
 from emu85.testing.failure import told_at_the_test
 from emu85.testing.serial import SerialEnd
@@ -40,8 +41,10 @@ class BoardUnderTest:
         machine: all the rest: running, registers, stops, findings, the trace.
     """
 
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: Machine, firmware: Image | None = None) -> None:
+        """``firmware``: what the machine has been loaded with."""
         self.machine = machine
+        self._instructions = instructions_of(firmware) if firmware else {}
         self._heard = dict.fromkeys(machine.board.serial_ends, 0)
 
     def __repr__(self) -> str:
@@ -74,6 +77,7 @@ class BoardUnderTest:
         machine.symbols = {**kept, **image.symbols}
         machine.equated = (machine.equated & kept.keys()) | image.equated
         machine.runs = joined([*machine.runs, *image.runs])
+        self._replace_instructions(image)
         return image
 
     @told_at_the_test
@@ -153,7 +157,7 @@ class BoardUnderTest:
         for place, data in (memory or {}).items():
             self.write(place, data)
         name = routine if isinstance(routine, str) else f"the routine at {routine:04X}"
-        return call(self.machine, name, start, registers, limit)
+        return call(self.machine, name, start, registers, limit, self._instructions)
 
     @cached_property
     def ends(self) -> Mapping[str, SerialEnd]:
@@ -183,6 +187,12 @@ class BoardUnderTest:
                 f"{counted(count, 'byte')} from {start:04X} on", expected="bytes up to FFFF"
             )
         return start
+
+    def _replace_instructions(self, image: Image) -> None:
+        for segment in image.segments:
+            for at in range(segment.start, segment.end):
+                self._instructions.pop(at, None)
+        self._instructions |= instructions_of(image)
 
     def _refuse_overlap(self, image: Image) -> None:
         for segment in image.segments:
@@ -217,9 +227,10 @@ def put_up(
         UserError: a board or firmware that cannot be taken.
     """
     machine = Machine.from_board(_description(board, folder).without_batteries(), trace=trace)
-    if firmware is not None:
-        machine.load(firmware if isinstance(firmware, Image) else _file(firmware, folder), at=at)
-    return BoardUnderTest(machine)
+    if firmware is None:
+        return BoardUnderTest(machine)
+    read = firmware if isinstance(firmware, Image) else _file(firmware, folder)
+    return BoardUnderTest(machine, machine.load(read, at=at))
 
 
 def _description(board: str | Path | BoardDescription, folder: Path) -> BoardDescription:

@@ -25,6 +25,7 @@ from dataclasses import dataclass, field
 from typing import NoReturn, TypedDict, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from emu85.bus.cycles import Cycle
 from emu85.console.views.code import instruction_at
@@ -35,9 +36,10 @@ from emu85.cpu.registers import Registers
 from emu85.errors import UserError, nearest
 from emu85.machine import Held, Machine, Reason
 from emu85.profile import Execution, Gathering
+from emu85.profile.code import code_and_executed
 from emu85.rehearsal import looks
 from emu85.testing.failure import BoardFailure
-from emu85.testing.routine import end_of
+from emu85.testing.routine import end_of, instructions_in
 from emu85.wording import counted
 
 LIMIT = 1_000_000
@@ -104,6 +106,8 @@ class Outcome:
         execution: counts of all its cycles, those of the routines it called too.
         start: where it begins.
         end: the address after its last byte (:func:`emu85.testing.routine.end_of`).
+        instructions: bytes of each of its instructions by address, as its source has them
+            or, without one, as control comes to them.
     """
 
     t_states: int
@@ -111,6 +115,7 @@ class Outcome:
     execution: Execution = field(repr=False)
     start: int
     end: int
+    instructions: Mapping[int, int] = field(repr=False)
 
     @property
     def executed(self) -> frozenset[int]:
@@ -119,17 +124,36 @@ class Outcome:
 
     @property
     def missed(self) -> tuple[int, ...]:
-        """Addresses of the routine's bytes that belong to no instruction executed."""
-        covered = self.execution.covered[self.start : self.end]
-        return tuple((np.flatnonzero(~covered) + self.start).tolist())
+        """Addresses of the bytes of the routine's instructions that were not executed.
+
+        Data is not among them: a parameter or a text behind a CALL, a table.
+        """
+        code, executed = self._code()
+        return tuple((np.flatnonzero(code & ~executed) + self.start).tolist())
 
     @property
     def share(self) -> float:
-        """How much of the routine's bytes was executed, 0 to 1."""
-        return 1 - len(self.missed) / (self.end - self.start)
+        """How much of the bytes of its instructions was executed, 0 to 1.
+
+        What counts is what counts in the reports of ``emu85 profile``
+        (:mod:`emu85.profile.code`).
+        """
+        code, executed = self._code()
+        return float(executed.sum() / code.sum())
+
+    def _code(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        code, executed = code_and_executed(self.instructions, self.execution)
+        return code[self.start : self.end], executed[self.start : self.end]
 
 
-def call(machine: Machine, name: str, start: int, given: Given, limit: int = LIMIT) -> Outcome:
+def call(
+    machine: Machine,
+    name: str,
+    start: int,
+    given: Given,
+    limit: int = LIMIT,
+    instructions: Mapping[int, int] | None = None,
+) -> Outcome:
     """Run a routine to its return, and put the CPU back to what it did before.
 
     Args:
@@ -139,6 +163,7 @@ def call(machine: Machine, name: str, start: int, given: Given, limit: int = LIM
             values.  ``sp`` is the level before the call; if it is not given and SP is 0, as at
             power-on, the stack begins at the top of its region or of RAM.
         limit: T-states that it may take.
+        instructions: those of the source, as :func:`emu85.profile.code.instructions_of`.
 
     Raises:
         UserError: a register that is none, or takes no such value; no RAM at the stack.
@@ -158,7 +183,10 @@ def call(machine: Machine, name: str, start: int, given: Given, limit: int = LIM
     registers = Registers(memoryview(array("q", state)))
     for cell, value in zip(_PROGRAM, before, strict=True):
         state[cell] = value
-    return Outcome(machine.t - began, registers, execution, start, end_of(machine, start))
+    end = end_of(machine, start)
+    of_it = {at: size for at, size in (instructions or {}).items() if start <= at < end}
+    of_it = of_it or instructions_in(machine, start, execution)
+    return Outcome(machine.t - began, registers, execution, start, end, of_it)
 
 
 def _set(registers: Registers, given: Given) -> None:

@@ -1,10 +1,13 @@
-"""Where a routine ends, told from its code and the labels in it."""
+"""Where a routine ends, and what of it is code, told from its code and the labels in it."""
 
 from __future__ import annotations
+
+import numpy as np
 
 from emu85.burn.moves import MOVES, Way
 from emu85.isa import INSTRUCTIONS
 from emu85.machine import Machine
+from emu85.profile import Execution
 
 _SPACE = 0x10000
 
@@ -23,10 +26,27 @@ def end_of(machine: Machine, start: int) -> int:
     return min([*ends, *(at for at in labels if at > start and at not in inside)])
 
 
-def _reached(machine: Machine, start: int) -> set[int]:
-    """Addresses of the instructions that control comes to, calls stepped over."""
+def instructions_in(machine: Machine, start: int, execution: Execution) -> dict[int, int]:
+    """Bytes of each instruction of a routine without a source, by address.
+
+    They are those that control comes to.  Behind a call that was executed there are none
+    if it never came back there: a parameter or a text may stand in their place.
+    """
+    return {
+        address: INSTRUCTIONS[machine.memory[address]].length
+        for address in _reached(machine, start, execution)
+    }
+
+
+def _reached(machine: Machine, start: int, execution: Execution | None = None) -> set[int]:
+    """Addresses of the instructions that control comes to, calls stepped over.
+
+    Those that were executed are among them.
+    """
     found: set[int] = set()
     waiting = [start]
+    if execution is not None:
+        waiting += np.flatnonzero(execution.fetches).tolist()
     while waiting:
         address = waiting.pop()
         if address in found or not _is_code(machine, address):
@@ -35,11 +55,20 @@ def _reached(machine: Machine, start: int) -> set[int]:
         opcode = machine.memory[address]
         move, length = MOVES[opcode], INSTRUCTIONS[opcode].length
         if move.conditional or move.way in (Way.ON, Way.CALL, Way.RESTART, Way.HALT):
-            waiting.append((address + length) % _SPACE)
+            following = (address + length) % _SPACE
+            if not _is_passed_over(following, address, move.way, execution):
+                waiting.append(following)
         if move.way is Way.JUMP:
             low, high = (machine.memory[(address + n) % _SPACE] for n in (1, 2))
             waiting.append(high << 8 | low)
     return found
+
+
+def _is_passed_over(following: int, call: int, way: Way, execution: Execution | None) -> bool:
+    """Whether a call has been executed, and what stands behind it has not."""
+    if execution is None or way not in (Way.CALL, Way.RESTART):
+        return False
+    return bool(execution.fetches[call]) and not execution.fetches[following]
 
 
 def _is_code(machine: Machine, address: int) -> bool:

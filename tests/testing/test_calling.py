@@ -12,8 +12,11 @@ import pytest
 
 from emu85.bus.lines import Line
 from emu85.errors import UserError
+from emu85.firmware import Image, assemble
+from emu85.profile.lines import counted_rows, coverage
 from emu85.testing.board import PLAIN
 from emu85.testing.failure import BoardFailure
+from tests.profile.watched import watched
 from tests.testing.boards import board
 
 MULTIPLY = """
@@ -151,8 +154,8 @@ def test_a_routine_ends_at_the_first_label_it_does_not_lead_to() -> None:
     under = board(text)
     first = under.call("FIRST", z=1)
     assert (first.start, first.end) == (0, 9)
-    # CALL at 3 to 5, and the bytes behind RET to which nothing leads.
-    assert first.missed == (3, 4, 5, 7, 8)
+    # CALL at 3 to 5; the bytes behind RET are data.
+    assert first.missed == (3, 4, 5)
     assert under.call("LAST").end == 10
 
 
@@ -184,6 +187,53 @@ lines:
     done = board(text, on=ticking).call("WAIT", masks=0)
     assert done.registers.c == 7
     assert 10 < done.t_states < 2000
+
+
+DATA_INSIDE = """
+SAY:    CALL    PASS            ; passes over the byte behind its CALL
+        DB      55H
+        CALL    TEXT
+        DB      'in the middle',0
+        DB      3CH             ; INR A
+        JZ      EARLY
+        RET
+EARLY:  RET
+PASS:   XTHL
+        INX     H
+        XTHL
+        RET
+TEXT:   POP     H
+MORE:   MOV     A,M
+        INX     H
+        ORA     A
+        JNZ     MORE
+        PCHL
+"""
+SAY_BYTES = 3 + 3 + 1 + 3 + 1 + 1
+"""Of its instructions: two CALLs, the INR A, JZ and two RET."""
+
+
+@pytest.mark.parametrize("with_source", [True, False])
+def test_data_in_a_routine_is_no_code_that_was_missed(with_source: bool) -> None:
+    under = board(DATA_INSIDE)
+    if not with_source:
+        image = assemble(DATA_INSIDE, "").image
+        under = board()
+        under.machine.load(Image(image.segments, image.symbols, runs=image.runs))
+    first = under.call("SAY")
+    early = under.address("EARLY")
+    assert first.missed == (early,)
+    assert first.share == pytest.approx((SAY_BYTES - 1) / SAY_BYTES)
+    assert first.executed.isdisjoint({3})
+
+
+def test_the_share_is_that_of_the_profile() -> None:
+    source = f"        LXI SP,9000H\n CALL SAY\n HLT\n{DATA_INSIDE}"
+    _, figures = watched(source, t_states=2000)
+    counted = coverage(counted_rows(assemble(source, "").rows, figures.execution))
+    others = (3 + 3 + 1) + 4 + 8  # those before SAY; PASS; TEXT
+    assert counted == (SAY_BYTES - 1 + others, SAY_BYTES + others)
+    assert board(source).call("SAY").share == pytest.approx((SAY_BYTES - 1) / SAY_BYTES)
 
 
 # --- the program that was running ---------------------------------------------------
