@@ -15,6 +15,7 @@ from emu85.machine import Machine
 from emu85.profile.code import instructions_of
 from emu85.testing.calling import LIMIT, Given, Outcome, call
 from emu85.testing.failure import told_at_the_test
+from emu85.testing.given import Data, bytes_of, number_of, places_of, t_states_of, text_of
 from emu85.testing.serial import SerialEnd
 from emu85.wording import counted
 
@@ -27,9 +28,6 @@ memory:
   - {ram: 16K, name: work, at: 8000-BFFF, code: yes}
 """
 """The board of snippets that ask for none; they may build code in its RAM."""
-
-Data = int | bytes | bytearray | list[int]
-"""A byte, or bytes."""
 
 
 class BoardUnderTest:
@@ -68,7 +66,7 @@ class BoardUnderTest:
         """
         start = 0 if at is None else self.address(at)
         machine = self.machine
-        image = assemble(text, "snippet", outside=machine.symbols, start=start).image
+        image = assemble(text_of(text), "snippet", outside=machine.symbols, start=start).image
         if not over:
             self._refuse_overlap(image)
         machine.board.program(image)
@@ -97,9 +95,10 @@ class BoardUnderTest:
                     nearest=nearest(place, names),
                 )
             return by_folded[place.casefold()]
-        if not 0 <= place <= 0xFFFF:
-            raise UserError(f"{place:X} is no address", expected="0 to FFFF")
-        return place
+        address = number_of("a place", place, "an address, or the name of a symbol")
+        if not 0 <= address <= 0xFFFF:
+            raise UserError(f"{address:X} is no address", expected="0 to FFFF")
+        return address
 
     @told_at_the_test
     def read(self, place: int | str, count: int = 1) -> bytes:
@@ -118,10 +117,7 @@ class BoardUnderTest:
         Raises:
             UserError: no such place, no memory there, or what is no byte.
         """
-        try:
-            found = bytes([data]) if isinstance(data, int) else bytes(data)
-        except ValueError:
-            raise UserError(f"{data!r} is no byte", expected="0 to 255") from None
+        found = bytes_of(data)
         start = self._room(place, len(found))
         self.machine.memory[start : start + len(found)] = found
 
@@ -134,7 +130,7 @@ class BoardUnderTest:
         /,
         *,
         memory: Mapping[int | str, Data] | None = None,
-        limit: int = LIMIT,
+        limit: int | str = LIMIT,
         **registers: Unpack[Given],
     ) -> Outcome:
         """Call a routine and run it to its return.
@@ -144,7 +140,7 @@ class BoardUnderTest:
 
         Args:
             memory: bytes put there first.
-            limit: T-states it may take.
+            limit: time it may take: T-states, or a text such as ``"20 ms"``.
             registers: registers, pairs and flags by name, set before its first opcode
                 fetch; ``sp`` is the level before the call.
 
@@ -154,10 +150,11 @@ class BoardUnderTest:
                 holds it.
         """
         start = self.address(routine)
-        for place, data in (memory or {}).items():
+        most = t_states_of(limit, self.machine.clock_hz, least=1)
+        for place, data in places_of({} if memory is None else memory).items():
             self.write(place, data)
         name = routine if isinstance(routine, str) else f"the routine at {routine:04X}"
-        return call(self.machine, name, start, registers, limit, self._instructions)
+        return call(self.machine, name, start, registers, most, self._instructions)
 
     @cached_property
     def ends(self) -> Mapping[str, SerialEnd]:
@@ -181,7 +178,7 @@ class BoardUnderTest:
     # -------------------------------------------------------------------------------
 
     def _room(self, place: int | str, count: int) -> int:
-        start = self.address(place)
+        start, count = self.address(place), number_of("the count", count)
         if not 0 <= count <= 0x10000 - start:
             raise UserError(
                 f"{counted(count, 'byte')} from {start:04X} on", expected="bytes up to FFFF"
@@ -226,6 +223,10 @@ def put_up(
     Raises:
         UserError: a board or firmware that cannot be taken.
     """
+    if number_of("trace", trace) < 1:
+        raise UserError(f"trace cannot be {trace}", expected="1 or more machine cycles")
+    if at is not None:
+        at = number_of("at", at, "an address")
     machine = Machine.from_board(_description(board, folder).without_batteries(), trace=trace)
     if firmware is None:
         return BoardUnderTest(machine)
@@ -236,6 +237,10 @@ def put_up(
 def _description(board: str | Path | BoardDescription, folder: Path) -> BoardDescription:
     if isinstance(board, BoardDescription):
         return board
+    if not isinstance(board, str | Path):
+        raise UserError(
+            f"the board cannot be {board!r}", expected="a name, a board file, or the text of one"
+        )
     if isinstance(board, str) and "\n" in board:
         return read_board(board, "board text")
     beside = folder / board
@@ -243,4 +248,6 @@ def _description(board: str | Path | BoardDescription, folder: Path) -> BoardDes
 
 
 def _file(firmware: str | Path, folder: Path) -> Path:
+    if not isinstance(firmware, str | Path):
+        raise UserError(f"the firmware cannot be {firmware!r}", expected="a file, or an image")
     return shelf.find_firmware(str(firmware), folder) or Path(firmware)

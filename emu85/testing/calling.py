@@ -20,7 +20,7 @@ it put there is caught in the act and not somewhere in the woods.
 from __future__ import annotations
 
 from array import array
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NoReturn, TypedDict, cast
 
@@ -39,6 +39,7 @@ from emu85.profile import Execution, Gathering
 from emu85.profile.code import code_and_executed
 from emu85.rehearsal import looks
 from emu85.testing.failure import BoardFailure
+from emu85.testing.given import number_of
 from emu85.testing.routine import end_of, instructions_in
 from emu85.wording import counted
 
@@ -172,21 +173,29 @@ def call(
     execution = Execution()
     state = machine.registers.state
     before = [state[cell] for cell in _PROGRAM]
-    _set(machine.registers, given)
-    level = machine.registers.sp
-    if not level and "sp" not in given:
-        level = _top(machine)
-    running = _Call(machine, name, start, level, execution)
+    try:
+        _set(machine.registers, given)
+        level = machine.registers.sp
+        if not level and "sp" not in given:
+            level = _top(machine)
+        running = _Call(machine, name, start, level, execution)
+    except UserError:
+        _put_back(state, before)
+        raise
     began = machine.t
     running.run(limit)
     execution.finish(machine.t)
     registers = Registers(memoryview(array("q", state)))
-    for cell, value in zip(_PROGRAM, before, strict=True):
-        state[cell] = value
+    _put_back(state, before)
     end = end_of(machine, start)
     of_it = {at: size for at, size in (instructions or {}).items() if start <= at < end}
     of_it = of_it or instructions_in(machine, start, execution)
     return Outcome(machine.t - began, registers, execution, start, end, of_it)
+
+
+def _put_back(state: memoryview[int], before: Sequence[int]) -> None:
+    for cell, value in zip(_PROGRAM, before, strict=True):
+        state[cell] = value
 
 
 def _set(registers: Registers, given: Given) -> None:
@@ -203,7 +212,7 @@ def _set(registers: Registers, given: Given) -> None:
         if name not in values:
             continue
         try:
-            setattr(registers, name, int(values[name]))
+            setattr(registers, name, number_of(name, values[name]))
         except ValueError as error:
             raise UserError(str(error)) from None
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import MutableMapping
 
-from emu85.console.kinds import Context, Duration
-from emu85.console.tokens import split_line
 from emu85.errors import UserError
 from emu85.machine import Held, Machine
 from emu85.rehearsal.listening import NOTHING, hear_out, shown
@@ -13,6 +11,7 @@ from emu85.rehearsal.patterns import quoted, read_pattern
 from emu85.rehearsal.report import difference_lines
 from emu85.rehearsal.verdict import Difference
 from emu85.testing.failure import BoardFailure, told_at_the_test
+from emu85.testing.given import t_states_of, text_of
 
 PATIENCE = "1 s"
 """Board time that is waited for a text unless told otherwise."""
@@ -42,16 +41,16 @@ class SerialEnd:
         """Queue characters to the board; they take their time while it runs.
 
         Raises:
-            UserError: a character that is no byte.
+            UserError: no text, or a character that is no byte.
         """
-        self._end.send(text if isinstance(text, bytes) else _bytes(text))
+        self._end.send(_bytes(text_of(text)))
 
     @told_at_the_test
-    def hear(self, pattern: str, within: int | str = PATIENCE) -> str:
+    def hear(self, pattern: str | bytes, within: int | str = PATIENCE) -> str:
         """Let the board run until a text has come; what has come and was not told of counts.
 
         Args:
-            pattern: the text; ``*`` is any characters, ``?`` any one, ``\\*`` and
+            pattern: the text, or its bytes; ``*`` is any characters, ``?`` any one, ``\\*`` and
                 ``\\?`` those themselves, as in rehearsals.
             within: board time: T-states, or a text such as ``"20 ms"``.
 
@@ -62,7 +61,7 @@ class SerialEnd:
             UserError: a pattern or a time that is none.
             BoardFailure: it has not come.
         """
-        looked_for, length = read_pattern(_written(pattern)), self._t_states(within)
+        looked_for, length = read_pattern(_written(text_of(pattern))), self._t_states(within)
         before = self._heard[self.name]
         amiss = hear_out(self._machine, self._heard, self.name, looked_for, length, self._run)
         if amiss:
@@ -88,15 +87,7 @@ class SerialEnd:
         return self._machine.run(t_states=length, wait=True)
 
     def _t_states(self, time: int | str) -> int:
-        kind = Duration()
-        if isinstance(time, int) and time >= 0:
-            return time
-        words = split_line(time) if isinstance(time, str) else []
-        if words:
-            value, taken = kind.take(words, Context(clock_hz=self._machine.clock_hz))
-            if taken == len(words):
-                return value
-        raise UserError(f"{time!r} is no time", expected=kind.wants)
+        return t_states_of(time, self._machine.clock_hz)
 
 
 def _written(pattern: str) -> str:

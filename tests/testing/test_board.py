@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -147,12 +148,63 @@ def test_one_of_several_ends_by_its_name() -> None:
         ("x", "20 ms more", "'20 ms more' is no time"),
         ("x", "", "'' is no time"),
         ("x", -1, "-1 is no time"),
+        ("x", 1.5, "1.5 is no time"),
+        ("x", None, "None is no time"),
+        (5, 1, "5 is no text; expected a text, or bytes"),
         (r"\q", 1, r"there is no escape \\q"),
     ],
 )
-def test_mistakes_of_the_test(pattern: str, within: int | str, told: str) -> None:
+def test_mistakes_of_the_test(pattern: Any, within: Any, told: str) -> None:
     with pytest.raises(UserError, match=told):
         tide().serial.hear(pattern, within)
+
+
+def test_bytes_are_heard_like_a_text() -> None:
+    assert tide().serial.hear(b"station ??\r\n", within="2 s").endswith("station 42\r\n")
+
+
+@pytest.mark.parametrize(
+    ("data", "told"),
+    [
+        ("abc", "'abc' is a text; expected bytes, such as b'abc'"),
+        (1.5, "1.5 is no byte; expected 0 to 255, bytes, or a list of numbers"),
+        (None, "None is no byte"),
+        ([1, "2"], "'2' is no byte"),
+        ([1, -2], "-2 is no byte; expected 0 to 255"),
+    ],
+)
+def test_what_is_no_byte_is_not_written(data: Any, told: str) -> None:
+    under = board()
+    with pytest.raises(UserError, match=told):
+        under.write(0x8000, data)
+    under.write(0x8000, (1, 2))
+    assert under.read(0x8000, 2) == b"\1\2"
+
+
+def test_what_is_no_count_or_no_source() -> None:
+    under = board()
+    with pytest.raises(UserError, match="the count cannot be '3'"):
+        under.read(0x8000, "3")  # type: ignore[arg-type]
+    with pytest.raises(UserError, match="5 is no text"):
+        under.assemble(5)  # type: ignore[arg-type]
+    with pytest.raises(UserError, match="5 is no text"):
+        tide().serial.send(5)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"board": 5}, "the board cannot be 5; expected a name, a board file"),
+        ({"firmware": b"x"}, "the firmware cannot be b'x'; expected a file, or an image"),
+        ({"trace": 0}, "trace cannot be 0; expected 1 or more machine cycles"),
+        ({"trace": "9"}, "trace cannot be '9'; expected a whole number"),
+        ({"at": "9"}, "at cannot be '9'; expected an address"),
+    ],
+)
+def test_what_no_board_can_be_put_up_with(given: dict[str, Any], told: str) -> None:
+    usual: dict[str, Any] = {"board": "slate", "firmware": None, "at": None, "trace": 100}
+    with pytest.raises(UserError, match=told):
+        put_up(**usual | given, folder=Path())
 
 
 def test_a_board_without_a_serial_line_and_a_character_that_is_none() -> None:

@@ -414,6 +414,15 @@ def test_the_limit_is_the_most_it_may_take() -> None:
         under.call("TIMES", a=3, limit=multiply_t(3) - 1)
 
 
+def test_the_limit_may_be_a_text() -> None:
+    """The plain board's clock is 3.072 MHz."""
+    under = board("LONG: DCX D\n MOV A,D\n ORA E\n JNZ LONG\n RET")
+    # DCX 6, MOV 4, ORA 4, JNZ 10 or 7, RET 10.
+    assert under.call("LONG", de=2000, limit="20 ms").t_states == 24 * 2000 - 3 + 10
+    with pytest.raises(BoardFailure, match=r"did not return within 30720 T \(10 ms\)"):
+        under.call("LONG", de=2000, limit="10 ms")
+
+
 def test_a_stop_of_the_tests_own_is_told() -> None:
     under = board(MULTIPLY)
     under.machine.stops.add("on OF at 5")
@@ -428,15 +437,28 @@ def test_a_stop_of_the_tests_own_is_told() -> None:
         (0x10000, {}, "10000 is no address"),
         ("TIMES", {"hk": 1}, "'hk' is no register or flag; expected one of psw, bc"),
         ("TIMES", {"a": 256}, "A"),
+        ("TIMES", {"a": -1}, "A takes 0 to FF hexadecimal, not -1"),
+        ("TIMES", {"a": 1.7}, "a cannot be 1.7; expected a whole number"),
+        ("TIMES", {"bc": 1, "a": "3"}, "a cannot be '3'; expected a whole number"),
+        (1.5, {}, "a place cannot be 1.5; expected an address, or the name"),
+        ("TIMES", {"limit": -5}, "-5 is no time; expected T-states, or a time such as 2 ms"),
+        ("TIMES", {"limit": 0}, "0 is no time"),
+        ("TIMES", {"limit": 2.5}, "2.5 is no time"),
+        ("TIMES", {"limit": "5 parsecs"}, "'parsecs' is not a unit of time"),
+        ("TIMES", {"memory": [1, 2]}, "memory cannot be .1, 2.; expected a dictionary"),
         ("TIMES", {"memory": {"TIMES": 256}}, "256 is no byte"),
+        ("TIMES", {"memory": {"TIMES": "abc"}}, "'abc' is a text; expected bytes, such as b'abc'"),
         ("TIMES", {"memory": {0xFFFF: b"ab"}}, "2 bytes from FFFF on"),
         ("TIMES", {"memory": {0xD000: 1}}, "no memory at address D000"),
         ("TIMES", {"sp": 0xD000}, "no memory at address CFFE"),
     ],
 )
 def test_mistakes_of_the_test(routine: Any, arguments: dict[str, Any], told: str) -> None:
+    under = board(MULTIPLY)
+    before = under.machine.registers.state.tolist()
     with pytest.raises(UserError, match=told):
-        board(MULTIPLY).call(routine, **arguments)
+        under.call(routine, **arguments)
+    assert under.machine.registers.state.tolist() == before
 
 
 def test_a_board_without_ram_has_no_stack() -> None:
