@@ -26,6 +26,11 @@ def board_names() -> list[str]:
     return sorted(path.stem for path in folder(BOARDS).glob("*.yaml"))
 
 
+def firmware_names() -> list[str]:
+    """File names of the demo firmware, sorted."""
+    return sorted(path.name for path in folder(FIRMWARE).glob("*.asm"))
+
+
 def find_board(name_or_path: str) -> Path:
     """The file of a demo board by its name, or of any board by its path.
 

@@ -11,8 +11,10 @@ from emu85.board import BoardDescription, load_board, read_board, shelf
 from emu85.errors import UserError, nearest
 from emu85.firmware import Image, assemble
 from emu85.firmware.image import joined
+from emu85.firmware.reader import SUFFIXES
 from emu85.machine import Machine
 from emu85.profile.code import instructions_of
+from emu85.stops import Stop
 from emu85.testing.calling import LIMIT, Given, Outcome, call
 from emu85.testing.failure import told_at_the_test
 from emu85.testing.given import Data, bytes_of, number_of, places_of, t_states_of, text_of
@@ -88,12 +90,7 @@ class BoardUnderTest:
         if isinstance(place, str):
             by_folded = {name.casefold(): at for name, at in self.machine.symbols.items()}
             if place.casefold() not in by_folded:
-                names = self.machine.symbols
-                raise UserError(
-                    f"there is no symbol {place!r}",
-                    expected=f"one of the firmware's {counted(len(names), 'symbol')}",
-                    nearest=nearest(place, names),
-                )
+                raise self._no_symbol(place)
             return by_folded[place.casefold()]
         address = number_of("a place", place, "an address, or the name of a symbol")
         if not 0 <= address <= 0xFFFF:
@@ -156,6 +153,20 @@ class BoardUnderTest:
         name = routine if isinstance(routine, str) else f"the routine at {routine:04X}"
         return call(self.machine, name, start, registers, most, self._instructions)
 
+    @told_at_the_test
+    def stop(self, condition: str) -> Stop:
+        """Arm a stop, worded as at the console; it may name symbols: ``on OF at DELAY``.
+
+        ``machine.run()`` is held by it, and tells so; a call that it holds fails.
+
+        Returns:
+            the stop, for ``machine.stops.drop(stop.number)``.
+
+        Raises:
+            UserError: a condition that cannot be taken.
+        """
+        return self.machine.stops.add(text_of(condition), symbols=self.machine.symbols)
+
     @cached_property
     def ends(self) -> Mapping[str, SerialEnd]:
         """The far ends of the board's serial lines, by name."""
@@ -163,6 +174,7 @@ class BoardUnderTest:
         return {name: SerialEnd(self.machine, name, self._heard) for name in names}
 
     @property
+    @told_at_the_test
     def serial(self) -> SerialEnd:
         """The far end of its serial line; of several, that at which the console begins.
 
@@ -172,10 +184,20 @@ class BoardUnderTest:
         for end in self.ends.values():
             return end
         raise UserError(
-            f"{self.machine.board.name} has no serial line", expected="a board with one"
+            f"{self.machine.board.name} has no serial line",
+            expected="a board with 'serial' or a device that has a serial end",
         )
 
     # -------------------------------------------------------------------------------
+
+    def _no_symbol(self, name: str) -> UserError:
+        names, what = self.machine.symbols, f"there is no symbol {name!r}"
+        if names:
+            of_all = f"one of the firmware's {counted(len(names), 'symbol')}"
+            return UserError(what, expected=of_all, nearest=nearest(name, names))
+        if self.machine.runs:
+            return UserError(f"{what}: the firmware has none", expected="an address")
+        return UserError(f"{what}: the board has no firmware", expected="an address")
 
     def _room(self, place: int | str, count: int) -> int:
         start, count = self.address(place), number_of("the count", count)
@@ -250,4 +272,15 @@ def _description(board: str | Path | BoardDescription, folder: Path) -> BoardDes
 def _file(firmware: str | Path, folder: Path) -> Path:
     if not isinstance(firmware, str | Path):
         raise UserError(f"the firmware cannot be {firmware!r}", expected="a file, or an image")
-    return shelf.find_firmware(str(firmware), folder) or Path(firmware)
+    written = str(firmware)
+    if "\0" in written:
+        return Path(firmware)  # its reader complains of it
+    found = shelf.find_firmware(written, folder) or Path(firmware)
+    if found.exists() or found.parent != Path():
+        return found
+    beside = [path.name for path in folder.glob("*") if path.suffix.casefold() in SUFFIXES]
+    raise UserError(
+        f"no firmware {written!r}",
+        expected="a file beside the test, or demo firmware",
+        nearest=nearest(written, [*beside, *shelf.firmware_names()]),
+    )

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from emu85.errors import UserError
-from emu85.firmware import AssemblyErrors
+from emu85.firmware import AssemblyErrors, Image, Segment
 from emu85.testing.board import BoardUnderTest, put_up
 from emu85.testing.failure import BoardFailure
 from tests.testing.boards import board
@@ -74,6 +74,14 @@ def test_boards_and_firmware_by_name_and_beside_the_test(tmp_path: Path) -> None
         assert under.call("TWO").registers.a == 2
     shipped = put_up("slate", "slate.asm", at=None, trace=100, folder=tmp_path)
     assert shipped.address("ROUND") == 0x43
+    with pytest.raises(UserError) as caught:
+        put_up("slate", "tow.asm", at=None, trace=100, folder=tmp_path)
+    told = "no firmware 'tow.asm'; expected a file beside the test, or demo firmware; "
+    assert str(caught.value) == f"{told}did you mean 'two.asm'?"
+    with pytest.raises(UserError, match=r"did you mean 'saltmarsh\.asm'"):
+        put_up("slate", "saltmarch.asm", at=None, trace=100, folder=tmp_path)
+    with pytest.raises(UserError, match=r"elsewhere/two\.asm: no such file"):
+        put_up("slate", "elsewhere/two.asm", at=None, trace=100, folder=tmp_path)
     with pytest.raises(UserError, match="did you mean 'slate'"):
         put_up("slat", None, at=None, trace=100, folder=tmp_path)
 
@@ -85,6 +93,30 @@ def test_ram_on_a_battery_is_kept_in_no_file(tmp_path: Path) -> None:
     under.write(0x8000, b"x")
     under.machine.power()
     assert [path.name for path in tmp_path.iterdir()] == ["b.yaml"]
+
+
+def test_a_board_without_firmware_or_symbols_says_so() -> None:
+    with pytest.raises(UserError) as caught:
+        board().call("ADDER")
+    told = "there is no symbol 'ADDER': the board has no firmware; expected an address"
+    assert str(caught.value) == told
+    image = Image((Segment(0, b"\xc9"),))
+    under = put_up("slate", image, at=None, trace=100, folder=Path())
+    with pytest.raises(UserError, match="no symbol 'ADDER': the firmware has none; expected an a"):
+        under.read("ADDER")
+
+
+def test_a_stop_may_name_symbols() -> None:
+    under = board("ONE: INR A\n JMP ONE\nTWO: RET")
+    stop = under.stop("on OF at one")
+    held = under.machine.run(seconds=1)
+    assert held.stops == (stop,)
+    assert int(under.machine.trace[-1]["address"]) == under.address("ONE")
+    under.machine.stops.drop(stop.number)
+    with pytest.raises(UserError, match=r"'TOW' is not an address.*did you mean 'TWO'"):
+        under.stop("on OF at TOW")
+    with pytest.raises(UserError, match="5 is no text"):
+        under.stop(5)  # type: ignore[arg-type]
 
 
 # --- serial lines --------------------------------------------------------------------
@@ -208,7 +240,9 @@ def test_what_no_board_can_be_put_up_with(given: dict[str, Any], told: str) -> N
 
 
 def test_a_board_without_a_serial_line_and_a_character_that_is_none() -> None:
-    with pytest.raises(UserError, match="plain has no serial line"):
+    with pytest.raises(UserError, match="plain has no serial line") as caught:
         _ = board().serial
+    # Beside this line only the wrapper that hides itself from pytest.
+    assert [entry.name for entry in caught.traceback][1:] == ["told"]
     with pytest.raises(UserError, match="'€' is no character of one byte"):
         tide().serial.send("5 €")
