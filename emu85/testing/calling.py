@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NoReturn, TypedDict, cast
 
 import numpy as np
@@ -48,6 +48,7 @@ LIMIT = 1_000_000
 _SPACE = 0x10000
 _WORD = 2
 _REGISTERS = 16
+_PAIRS = ("BC", "DE", "HL", "SP")
 _PROGRAM = (
     State.PC,
     State.SP,
@@ -95,7 +96,7 @@ class Given(TypedDict, total=False):
     masks: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Outcome:
     """What a routine did.
 
@@ -112,11 +113,17 @@ class Outcome:
     """
 
     t_states: int
-    registers: Registers = field(repr=False)
-    execution: Execution = field(repr=False)
+    registers: Registers
+    execution: Execution
     start: int
     end: int
-    instructions: Mapping[int, int] = field(repr=False)
+    instructions: Mapping[int, int]
+
+    def __repr__(self) -> str:
+        """As pytest shows it beside a wrong expectation."""
+        left = self.registers
+        pairs = " ".join(f"{name} {getattr(left, name.lower()):04X}" for name in _PAIRS)
+        return f"Outcome({self.t_states} T-states, A {left.a:02X} F {left.f:02X} {pairs})"
 
     @property
     def executed(self) -> frozenset[int]:

@@ -94,7 +94,7 @@ def test_a_failed_test_shows_the_last_bus_cycles_of_its_boards(inner: pytest.Pyt
             "*789 machine cycles before",
             "     2807 OF *0011 1100 1001 C9 * RET",
             "     2814 MR *8* FF 010 *",
-            "  A 00 * Z 1 *",
+            "  A 00 * Z 0 *",  # Z is as it was before the call
             "*- board plain, T-state 27 -*",
             "          TWICE:",
             "        3 OF *0000 1101 0001 D1 * POP D",
@@ -107,6 +107,22 @@ def test_a_failed_test_shows_the_last_bus_cycles_of_its_boards(inner: pytest.Pyt
     assert "calling.py" not in text
     slate = text[text.index("- board slate") : text.index("- board plain")]
     assert sum(line[:9].strip().isdigit() for line in slate.splitlines()) == 16
+
+
+def test_a_wrong_expectation_shows_the_registers_that_the_routine_left(
+    inner: pytest.Pytester,
+) -> None:
+    inner.makepyfile(
+        """
+        def test_one(assembled):
+            done = assembled("PLUS: ADD B\\n RET").call("PLUS", a=2, bc=0x0300, sp=0x9000)
+            assert done.registers.a == 6
+        """
+    )
+    # 2 + 3 = 5: two ones, so P is set and nothing else.
+    inner.runpytest().stdout.fnmatch_lines(
+        ["E * Outcome(14 T-states, A 05 F 04 BC 0300 DE 0000 HL 0000 SP 9000).registers"]
+    )
 
 
 def test_how_many_cycles_are_shown_can_be_set(inner: pytest.Pytester) -> None:
