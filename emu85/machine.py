@@ -185,7 +185,10 @@ class Machine:
         schedule: board time and the deadlines of devices; events of tests too.
         stop_listeners: each is called with every stop that hits.
         companions: who goes along with every motion.
-        holds_for_user: whether stops of the user's, and requests to hold, hold it at all.
+        holds_for_user: whether stops of the user's, requests to hold and the bound hold
+            it at all.
+        bound: T-state at which every motion ends with :attr:`Reason.LIMIT`, to the end of
+            a machine cycle, whatever it was asked for; ``NEVER`` for none.
         pace: machine cycles a second that a device asks to be paced by, to be read
             by eye; 0 for none.  It concerns only who runs the machine.
     """
@@ -205,6 +208,7 @@ class Machine:
         self.stop_listeners: list[StopListener] = []
         self.companions: list[Companion] = []
         self.holds_for_user = True
+        self.bound = NEVER
         self.symbols: dict[str, int] = {}
         self.equated: set[str] = set()
         self.runs: tuple[Run, ...] = ()
@@ -528,6 +532,8 @@ class Machine:
             companion.begin()
         if self.stops.changed:
             self._arm()
+        if self.holds_for_user:
+            end = min(end, self.bound)
         try:
             reason = self._part_after_part(end, budget)
         finally:

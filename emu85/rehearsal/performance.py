@@ -6,7 +6,8 @@ of the rehearsal itself are forms of the same grammar (:mod:`emu85.rehearsal.lin
 
 Nothing here waits for the wall clock, and nothing is looked at in small steps: a line
 that waits for something has the machine run to the end of its time and be held the
-moment it comes (a stop, a character at a serial end).  So a verdict is the same on any
+moment it comes (a stop, a character at a serial end), and what does not end by itself
+is held by the machine at the T-state at which the limit is over.  So a verdict is the same on any
 machine, and comes as fast as the machine computes.
 """
 
@@ -14,16 +15,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from emu85.board.schedule import NEVER
 from emu85.board.serial import SerialLine, Terminal
 from emu85.console.grammar import Unfit, parse
-from emu85.console.motion import Motion
+from emu85.console.motion import FOREVER, Motion
 from emu85.console.session import Session, own_mistake
+from emu85.console.throttle import Throttle
 from emu85.console.tokens import split_line
 from emu85.console.views.held import held_sentence
 from emu85.console.words import FORMS as CONSOLE_FORMS
 from emu85.console.words import looking
 from emu85.errors import Place, UserError
-from emu85.machine import Held, Machine
+from emu85.machine import Held, Machine, Reason
 from emu85.rehearsal import looks
 from emu85.rehearsal.kinds import StageContext
 from emu85.rehearsal.lines import FORMS, LOOKING, WORDS
@@ -65,28 +68,61 @@ class _Unread:
         pass
 
 
+class _Unhurried(Throttle):
+    """Has a run pass in one slice: how fast this computer is decides nothing."""
+
+    def slice_begins(self, t: int) -> int:
+        return FOREVER
+
+    def slice_ended(self, t: int) -> float:
+        return 0.0
+
+
 class _Driver:
-    """Lets a motion pass in board time alone, and not for ever."""
+    """Lets a motion pass in board time alone, and not for ever.
+
+    Attributes:
+        limit: T-states that a motion may take; None for one that is given its length.
+        held: how the last motion ended.
+    """
 
     has_keyboard = False
 
-    def __init__(self, machine: Machine, limit: int) -> None:
+    def __init__(self, machine: Machine) -> None:
         self._machine = machine
-        self.limit = limit
+        self.limit: int | None = None
         self.held: Held | None = None
 
     def drive(self, motion: Motion, *, keyboard: bool = False) -> Held:
-        end = self._machine.t + self.limit
-        while True:
-            held = motion.advance()
-            if held is not None:
-                self.held = held
-                return held
-            if self._machine.t >= end:
-                raise Endless(
-                    f"it still runs after {looks.span(self.limit, self._machine.clock_hz)}",
-                    expected="'run for TIME', a stop that hits, or 'limit:' in the heading",
-                )
+        """Let a motion pass.
+
+        Raises:
+            Endless: it has not ended within the limit, to the machine cycle.
+        """
+        machine, limit = self._machine, self.limit
+        end = NEVER if limit is None else machine.t + limit
+        held = self._moved(motion, end)
+        if held is None or (held.reason is Reason.LIMIT and machine.t >= end):
+            raise Endless(
+                f"it still runs after {looks.span(limit or 0, machine.clock_hz)}",
+                expected="'run for TIME', a stop that hits, or 'limit:' in the heading",
+            )
+        self.held = held
+        return held
+
+    def _moved(self, motion: Motion, end: int) -> Held | None:
+        """How a motion ended; None if it was still under way at T-state ``end``.
+
+        The machine itself rests there: slices may be of any length.
+        """
+        machine, held = self._machine, None
+        machine.bound = end
+        try:
+            while held is None and machine.t < end:
+                held = motion.advance()
+        finally:
+            machine.bound = NEVER
+        return held
 
 
 class Performance:
@@ -109,10 +145,10 @@ class Performance:
             UserError: a time in the heading that is none.
         """
         self.machine = machine
-        limit = script.time("limit", machine.clock_hz, _LIMIT)
-        self._limit = limit
-        self._driver = _Driver(machine, limit)
+        self._limit = script.time("limit", machine.clock_hz, _LIMIT)
+        self._driver = _Driver(machine)
         self.session = Session(machine, _Unread(), driver=self._driver)
+        self.session.throttle = _Unhurried(None, machine.clock_hz)
         self.session.folder = script.folder
         self.patience = script.time("patience", machine.clock_hz, _PATIENCE)
         self.marks = {POWER: 0, LINE: 0}
@@ -188,7 +224,7 @@ class Performance:
         t = self.machine.t
         command = parse(text, self.session.forms, self.session.context)
         time = command.values.get("time") if command else None
-        self._driver.limit = max(self._limit, time + 1) if isinstance(time, int) else self._limit
+        self._driver.limit = None if isinstance(time, int) else self._limit
         self._driver.held = None
         self.marks[LINE] = t
         self.session.execute(text)
