@@ -50,6 +50,13 @@ def find_board(name_or_path: str) -> Path:
     )
 
 
+def board_name(file: str) -> str:
+    """What a board is called for: the name of a demo board, or its file's path."""
+    path = Path(file)
+    is_demo = path.resolve().parent == folder(BOARDS).resolve()
+    return path.stem if is_demo else file
+
+
 def named_file(written: str) -> Path:
     """The file that a command names: at that path, or else of that name among the demo firmware.
 

@@ -143,6 +143,10 @@ def _element(word: str, kinds: Mapping[str, Kind]) -> Element:
     return Slot(name.lower(), kinds[name], many)
 
 
+_MOST_QUOTED = 5
+"""Words that a message names one by one."""
+
+
 @dataclass(slots=True)
 class _Failure:
     """The mistakes found at the furthest place any path got to."""
@@ -168,6 +172,16 @@ class _Failure:
                 self.literals.extend(element.kind.words)
         else:
             self.wanted.append("the end of the line")
+
+    @property
+    def expected(self) -> str:
+        """What would have been right there; many words in a row without their quotes."""
+        wanted = list(dict.fromkeys(self.wanted))
+        words = [one for one in wanted if one.startswith("'")]
+        if len(words) > _MOST_QUOTED:
+            plain = ", ".join(sorted(word.strip("'") for word in words))
+            wanted = [one for one in wanted if one not in words] + [f"one of {plain}"]
+        return " or ".join(wanted)
 
 
 def parse(line: str, forms: Sequence[Form], context: Context) -> Command | None:
@@ -271,7 +285,7 @@ def _index_at(tokens: Sequence[Token], column: int) -> int:
 def _told(
     failure: _Failure, tokens: Sequence[Token], line: str, forms: Sequence[Form]
 ) -> UserError:
-    wanted = " or ".join(dict.fromkeys(failure.wanted))
+    wanted = failure.expected
     if failure.at >= len(tokens):
         return UserError(
             "the line ends too early", Place(column=len(line.rstrip()) + 1), expected=wanted
@@ -284,7 +298,8 @@ def _told(
         message = f"{token.text!r} is more than this word takes"
     else:
         message = f"{token.text!r} cannot be taken here"
-    return UserError(message, Place(column=token.column), expected=wanted, nearest=close)
+    offered = close or next((error.nearest for error in failure.errors if error.nearest), "")
+    return UserError(message, Place(column=token.column), expected=wanted, nearest=offered)
 
 
 def _meant(tokens: Sequence[Token], forms: Sequence[Form]) -> str:

@@ -42,6 +42,7 @@ def check(script: Script, context: StageContext) -> None:
         UserError: the only mistake.
         UserErrors: several.
     """
+    _check_has_lines(script)
     mistakes = Mistakes()
     marks = list(context.marks)
     is_loaded = False
@@ -60,6 +61,17 @@ def check(script: Script, context: StageContext) -> None:
             is_loaded |= first == _LOAD
             marks += [word.text for word in words[1:2] if first == _MARK]
     mistakes.tell()
+
+
+def _check_has_lines(script: Script) -> None:
+    """Refuse what would pass without anything having been looked at."""
+    if not script.lines:
+        last = max(line.place.line for _, line in script.heading.values())
+        raise UserError(
+            "a rehearsal without lines",
+            Place(str(script.path), last),
+            expected="console lines, and what should come of them, below the heading",
+        )
 
 
 def _check_console_word(words: Sequence[Token]) -> None:

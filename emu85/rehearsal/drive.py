@@ -45,7 +45,10 @@ class RehearsedRun:
         if Path(there).resolve() != wanted:
             line = self._script.heading["board"][1]
             raise line.blame(
-                UserError("the rehearsal is for another board", expected=f"'board: {there}'")
+                UserError(
+                    "the rehearsal is for another board",
+                    expected=f"'board: {shelf.board_name(there)}'",
+                )
             )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -18,6 +19,17 @@ from emu85.stops.numbers import read_pattern as read_masked
 _QUOTES = "\"'"
 
 
+class Says(enum.Enum):
+    """How much a pattern says."""
+
+    NOTHING = enum.auto()
+    """It may be empty."""
+    SOMETHING = enum.auto()
+    """It is not empty."""
+    A_CHARACTER = enum.auto()
+    """What has no characters does not meet it."""
+
+
 @dataclass(frozen=True)
 class StageContext(Context):
     """What the lines of a rehearsal may know: its marks, beside what the console knows.
@@ -31,10 +43,16 @@ class StageContext(Context):
 
 @dataclass(frozen=True)
 class Text(Kind):
-    """A pattern in quotes.  ``most`` is the highest character code that can be met."""
+    """A pattern in quotes.
+
+    Attributes:
+        most: the highest character code that can be met.
+        least: how much it has to say at least.
+    """
 
     wants: str = 'a text in quotes, such as "ready*"'
     most: int = 0xFF
+    least: Says = Says.SOMETHING
 
     def take(self, tokens: Sequence[Token], context: Context) -> tuple[Pattern, int]:
         first = tokens[0]
@@ -44,12 +62,28 @@ class Text(Kind):
             pattern = read_pattern(first.text)
         except UserError as error:
             raise error.at(Place(column=first.column + error.place.column)) from None
+        self._check_says(pattern)
         for element in pattern.elements:
             if element is not None and element > self.most:
                 raise UserError(
                     f"{chr(element)!r} is no character of one byte", expected=r"a \x escape"
                 )
         return pattern, 1
+
+    def _check_says(self, pattern: Pattern) -> None:
+        """Refuse a text that would be no expectation.
+
+        Raises:
+            UserError: it says less than it has to.
+        """
+        if self.least is Says.NOTHING or pattern.elements:
+            return
+        if not pattern.text:
+            raise UserError("there is nothing between these quotes", expected=self.wants)
+        if self.least is Says.A_CHARACTER:
+            raise UserError(
+                "a * alone is met before anything has come", expected=f'{self.wants}, or "?"'
+            )
 
 
 class Value(NamedTuple):
@@ -156,7 +190,7 @@ def _marks(context: Context) -> Sequence[str]:
     return context.marks if isinstance(context, StageContext) else ()
 
 
-_TIMES = dict.fromkeys(("SPAN", "LEAST", "MOST"), Duration())
+_TIMES = dict.fromkeys(("SPAN", "LEAST", "MOST"), Duration("a time such as 2 ms or 5000 T"))
 
 STAGE_KINDS: Mapping[str, Kind] = {
     **KINDS,
@@ -168,8 +202,8 @@ STAGE_KINDS: Mapping[str, Kind] = {
     "LINE": CpuLine(),
     "MARK": Named("a mark", _marks, "there are no marks"),
     "NEW": Name("a name"),
-    "PATTERN": Text(),
-    "STATE": Text(most=0x10FFFF),
+    "PATTERN": Text(least=Says.A_CHARACTER),
+    "STATE": Text(most=0x10FFFF, least=Says.NOTHING),
     "STOP": Number("the number of a stop (decimal)", 10, 1, 1_000_000_000),
     "T": Number("a T-state (decimal)", 10, 0, (1 << 53) - 1),
     "VALUES": Values(),

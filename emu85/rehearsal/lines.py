@@ -200,11 +200,20 @@ def _heard(play: Performance, end: str, pattern: Pattern) -> None:
     if there is not None:
         play.heard[name] += there
         return
-    # What comes next is set against the next expectation, so that one line amiss is one.
-    line = waiting[: waiting.find(b"\n") + 1] or waiting
-    play.heard[name] += len(line)
-    note = "" if line else f"nothing more has come from {name}; 'hear' waits for it"
-    play.differ(quoted_pattern(pattern), shown(line), note)
+    # What follows as many lines is set against the next expectation, so that one line
+    # amiss is one.
+    play.heard[name] += sum(map(len, looks.lines_of(waiting)[: _lines_in(pattern)]))
+    note = "" if waiting else f"nothing more has come from {name}; 'hear' waits for it"
+    play.differ(quoted_pattern(pattern), shown(waiting, its_end=False), note)
+
+
+def _lines_in(pattern: Pattern) -> int:
+    """How many lines a pattern is about, one that does not end in a line feed included."""
+    elements = pattern.elements
+    return elements.count(_LF) + (elements[-1] != _LF)
+
+
+_LF = 0x0A
 
 
 @form("heard nothing", "nothing more has come from the serial line")

@@ -12,7 +12,7 @@ from emu85.rehearsal.verdict import Difference
 
 NOTHING = "(nothing)"
 _MOST_SHOWN = 1000
-"""Characters of a serial line that a difference shows, the last ones."""
+"""Characters of a serial line that a difference shows."""
 
 
 def hear_out(
@@ -90,9 +90,13 @@ def quoted_pattern(pattern: Pattern) -> str:
     return f'"{pattern.text}"'
 
 
-def shown(data: bytes) -> str:
-    """What came, a line of it a line, in quotes; of much only the end."""
-    lines = [quoted_bytes(line) for line in looks.lines_of(data[-_MOST_SHOWN:])]
-    if len(data) > _MOST_SHOWN:
-        lines.insert(0, f"… {len(data) - _MOST_SHOWN} characters before")
+def shown(data: bytes, *, its_end: bool = True) -> str:
+    """What came, a line of it a line, in quotes; of much only the end, or the beginning."""
+    cut = data[-_MOST_SHOWN:] if its_end else data[:_MOST_SHOWN]
+    lines = [quoted_bytes(line) for line in looks.lines_of(cut)]
+    left_out = len(data) - len(cut)
+    if left_out and its_end:
+        lines.insert(0, f"… {left_out} characters before")
+    elif left_out:
+        lines.append(f"… {left_out} characters more")
     return "\n".join(lines) or NOTHING

@@ -51,3 +51,11 @@ def test_another_board_is_told(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="for another board") as caught:
         drive(machine(tmp_path))
     assert caught.value.place.line == 2
+    assert caught.value.expected == f"'board: {tmp_path / 'bench.yaml'}'"
+
+
+def test_a_demo_board_is_told_by_its_name(tmp_path: Path) -> None:
+    drive = RehearsedRun(write(tmp_path, "step\n", "rehearsal: t\nboard: slate\n"))
+    with pytest.raises(UserError, match="for another board") as caught:
+        drive(Machine.from_board("saltmarsh", trace=100))
+    assert caught.value.expected == "'board: saltmarsh'"

@@ -8,7 +8,7 @@ import pytest
 
 from emu85.console.words import FORMS as CONSOLE_FORMS
 from emu85.rehearsal.lines import FORMS, WORDS
-from tests.rehearsal.stage import performed
+from tests.rehearsal.stage import FIRMWARE, lay_out, performed
 
 COUNTED = "reach COUNTED\n"
 READY = 'hear "> " within 20 ms\n'
@@ -62,7 +62,8 @@ NOT_MET = [
     ('hear "ready" within 50 T', '"ready"', "(nothing)"),
     ('hear from other "x" within 1 ms', '"x"', "(nothing)"),
     ("hear nothing for 20 ms", "(nothing)", '"ready\\r\\n"\n"> "'),
-    ('run for 20 ms\nheard "steady*"', '"steady*"', '"ready\\r\\n"'),
+    ('run for 20 ms\nheard "steady*"', '"steady*"', '"ready\\r\\n"\n"> "'),
+    ('run for 20 ms\nheard "ready*never"', '"ready*never"', '"ready\\r\\n"\n"> "'),
     ("run for 20 ms\nheard nothing", "(nothing)", '"ready\\r\\n"\n"> "'),
     ("reach LOOP within 46 T", "the opcode fetch at 0026", "MW at 8001 data 05\nT-state 49"),
     (STOP + "reach COUNTED", "the opcode fetch at 000B", "MW at 8000 data 3E\nT-state 33"),
@@ -76,7 +77,7 @@ NOT_MET = [
     (STOP + "see held by stop 1", "held by stop 1", "nothing has moved"),
     ("reach halt within 10 ms", "a halt", None),
     ("hear nothing from usart for 20 ms", "(nothing)", '"ready\\r\\n"\n"> "'),
-    ('run for 20 ms\nheard from usart "x"', '"x"', '"ready\\r\\n"'),
+    ('run for 20 ms\nheard from usart "x"', '"x"', '"ready\\r\\n"\n"> "'),
     ("run for 20 ms\nheard nothing from usart", "(nothing)", None),
     (
         COUNTED + "put mem 8020 FB 00 76\nput PC 8020\nstep instruction 2\nsee interrupts disabled",
@@ -171,6 +172,24 @@ def test_looks_below_a_failure_are_still_made_and_then_it_ends(tmp_path: Path) -
 def test_serial_lines_amiss_are_told_one_by_one(tmp_path: Path) -> None:
     verdict = performed(tmp_path, 'run for 20 ms\nheard "Ready\\r\\n"\nheard "> "\nheard nothing\n')
     assert [one.expected for one in verdict.differences] == ['"Ready\\r\\n"']
+
+
+def test_a_text_of_several_lines_amiss_takes_as_many(tmp_path: Path) -> None:
+    body = 'run for 20 ms\nheard "ready\\r\\n> more"\nheard nothing\n'
+    verdict = performed(tmp_path, body)
+    assert [one.expected for one in verdict.differences] == ['"ready\\r\\n> more"']
+    body = 'run for 20 ms\nheard "Ready\\r\\n"\nheard nothing\n'
+    assert [one.seen for one in performed(tmp_path, body).differences] == [
+        '"ready\\r\\n"\n"> "',
+        '"> "',
+    ]
+
+
+def test_of_much_that_came_the_beginning_is_shown(tmp_path: Path) -> None:
+    lay_out(tmp_path, FIRMWARE.replace("'ready'", f"'{'tidy ' * 250}'"))
+    (difference,) = performed(tmp_path, 'run for 1 s\nheard "ready"\n').differences
+    assert difference.seen.startswith('"tidy tidy') and difference.seen.count("tidy") == 200
+    assert difference.seen.endswith("… 254 characters more")  # 50 of 5, CR LF, and "> "
 
 
 def test_a_run_without_end_is_given_up_in_board_time(tmp_path: Path) -> None:

@@ -27,6 +27,8 @@ BAD_HEADINGS = [
     (HEADING + "patience: 10\n", 4, 11, "'10' has no unit"),
     (HEADING + "limit: 5 days\n", 4, 8, "'days' is not a unit of time"),
     (HEADING + "symbols: none.sym\n", 4, 0, "none.sym: no such file"),
+    (HEADING, 3, 0, "a rehearsal without lines"),
+    (HEADING + "# to be written\n\n", 3, 0, "a rehearsal without lines"),
 ]
 
 
@@ -50,7 +52,13 @@ BAD_LINES = [
     ('hear "\u2026"', 6, "no character of one byte"),
     ('hear "ready', 6, "a quote is opened and not closed"),
     ('hear from usrt "x"', 11, "did you mean 'usart'"),
+    ('hear ""', 6, "nothing between these quotes"),
+    ('heard from usart "**"', 18, "a * alone is met before anything has come"),
+    ('see findings "x" ""', 18, "nothing between these quotes"),
     ("see Q 3", 5, "'Q' cannot be taken here"),
+    ("see HLL 8004", 5, "did you mean 'HL'?"),
+    ("see mem COUNTD 12", 9, "did you mean 'COUNTED'?"),
+    ("see mem 8000-COUNTD all 12", 9, "did you mean 'COUNTED'?"),
     ("see A", 5, "a register, pair or flag and its value"),
     ("see A 3 HL 12345", 12, "12345"),
     ("see mem 8000 3G", 14, "'3G' is no byte"),
@@ -76,6 +84,22 @@ def test_mistakes_in_a_line(body: str, column: int, told: str, tmp_path: Path) -
     assert told in str(caught.value)
     assert (caught.value.place.line, caught.value.place.column) == (5, column)
     assert str(caught.value).count(str(tmp_path / "test.rehearsal")) >= 1
+
+
+def test_an_unknown_register_is_answered_in_short(tmp_path: Path) -> None:
+    with pytest.raises(UserError) as caught:
+        performed(tmp_path, "see Q 12\n")
+    told = caught.value.expected
+    assert len(told) < 200
+    assert told.startswith("a register, pair or flag and its value, such as HL 8004")
+    assert "device" in told and "findings" in told
+
+
+def test_a_file_of_includes_without_lines(tmp_path: Path) -> None:
+    (tmp_path / "none.txt").write_text("# nothing yet\n")
+    with pytest.raises(UserError, match="a rehearsal without lines") as caught:
+        performed(tmp_path, "include none.txt\n")
+    assert caught.value.place.line == 3
 
 
 def test_all_mistakes_are_told_together(tmp_path: Path) -> None:
