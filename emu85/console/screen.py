@@ -23,6 +23,10 @@ class Screen(Protocol):
     def width(self) -> int:
         """Columns there are."""
 
+    @property
+    def is_terminal(self) -> bool:
+        """Whether somebody sees it on a terminal, which has signs of its own to draw with."""
+
     def show(self, text: str = "") -> None:
         """Put one or more whole lines."""
 
@@ -61,6 +65,10 @@ class PlainScreen:
         if not self._out.isatty():
             return _USUAL
         return max(_NARROWEST, shutil.get_terminal_size().columns)
+
+    @property
+    def is_terminal(self) -> bool:
+        return self._out.isatty()
 
     def show(self, text: str = "") -> None:
         self._fresh_line()

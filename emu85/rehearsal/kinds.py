@@ -203,6 +203,7 @@ STAGE_KINDS: Mapping[str, Kind] = {
     "MARK": Named("a mark", _marks, "there are no marks"),
     "NEW": Name("a name"),
     "PATTERN": Text(least=Says.A_CHARACTER),
+    "ROW": Text('a line in quotes, such as "*STA LEVEL"', most=0x10FFFF),
     "STATE": Text(most=0x10FFFF, least=Says.NOTHING),
     "STOP": Number("the number of a stop (decimal)", 10, 1, 1_000_000_000),
     "T": Number("a T-state (decimal)", 10, 0, (1 << 53) - 1),

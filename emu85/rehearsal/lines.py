@@ -380,6 +380,28 @@ def _see_span(
     play.differ(f"{word}{looks.span(bound or 0, clock)}", looks.span(passed, clock))
 
 
+@form("see shown ROW...", "the last console line showed such lines, in this order")
+def see_shown(play: Performance, row: list[Pattern]) -> None:
+    """Others may stand between them; blanks at the ends of a line do not count:
+    see shown "1  armed*LEVEL*" "2  resting*" """
+    left = iter(play.shown)
+    for number, pattern in enumerate(row):
+        if not any(_is_shown(pattern, line) for line in left):
+            missing = "\n".join(map(quoted_pattern, row[number:]))
+            play.differ(missing, _shown_lines(play.shown))
+            return
+
+
+def _is_shown(pattern: Pattern, line: str) -> bool:
+    return any(pattern.matches(map(ord, text)) for text in (line, line.strip()))
+
+
+def _shown_lines(lines: list[str]) -> str:
+    rows = [quoted(line.strip()) for line in lines if line.strip()]
+    more = len(rows) - _MOST_ROWS
+    return "\n".join(rows[:_MOST_ROWS] + [f"and {more} more"] * (more > 0)) or NOTHING
+
+
 @form("see no findings", "the board has noticed nothing")
 def see_no_findings(play: Performance) -> None:
     _see_findings(play, ())
@@ -416,6 +438,8 @@ def mark(play: Performance, new: str) -> None:
 # -------------------------------------------------------------------------------------
 
 
+_MOST_ROWS = 50
+"""Lines of the console that a difference shows."""
 WORDS = frozenset(form.word for form in FORMS)
 """First words of a rehearsal's own lines."""
 LOOKING = frozenset({"heard", "see", "mark"})

@@ -7,7 +7,7 @@ come from here.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from emu85.bus.cycles import STATES, Cycle
 from emu85.machine import Machine
@@ -30,15 +30,33 @@ def registers(machine: Machine, names: Iterable[str] = ALL) -> str:
     return " ".join(value_text(name, value_of(machine, name)) for name in names)
 
 
-def bus(machine: Machine) -> str:
-    """The last machine cycle as the condition of a stop says it: ``MW at 8004 data 1B``."""
+def _four_digits(address: int) -> str:
+    return f"{address:04X}"
+
+
+def _two_digits(port: int) -> str:
+    return f"{port:02X}"
+
+
+def bus(
+    machine: Machine,
+    address: Callable[[int], str] = _four_digits,
+    port: Callable[[int], str] = _two_digits,
+) -> str:
+    """The last machine cycle as the condition of a stop says it: ``MW at 8004 data 1B``.
+
+    Args:
+        machine: looked at.
+        address: writes an address of memory.
+        port: writes the number of a port.
+    """
     if not len(machine.trace):
         return "no machine cycle since power-on"
     record = machine.trace[-1]
-    cycle, address = Cycle(int(record["type"])), int(record["address"])
+    cycle, place = Cycle(int(record["type"])), int(record["address"])
     if cycle in STATES:
         return cycle.name
-    at = f"{address & 0xFF:02X}" if cycle in (Cycle.IOR, Cycle.IOW) else f"{address:04X}"
+    at = port(place & 0xFF) if cycle in (Cycle.IOR, Cycle.IOW) else address(place)
     moved = "" if cycle is Cycle.BI else f" data {int(record['data']):02X}"
     return f"{cycle.name} at {at}{moved}"
 

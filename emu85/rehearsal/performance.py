@@ -1,8 +1,9 @@
 """A rehearsal being performed: line after line, each on the board as the last one left it.
 
 A console line is executed as the console executes it, by a
-:class:`~emu85.console.session.Session` of its own whose output nobody reads.  The lines
-of the rehearsal itself are forms of the same grammar (:mod:`emu85.rehearsal.lines`).
+:class:`~emu85.console.session.Session` of its own whose output nobody reads (``see shown``
+asks for it).  The lines of the rehearsal itself are forms of the same grammar
+(:mod:`emu85.rehearsal.lines`).
 
 Nothing here waits for the wall clock, and nothing is looked at in small steps: a line
 that waits for something has the machine run to the end of its time and be held the
@@ -30,6 +31,7 @@ from emu85.machine import Held, Machine, Reason
 from emu85.rehearsal import looks
 from emu85.rehearsal.kinds import StageContext
 from emu85.rehearsal.lines import FORMS, LOOKING, WORDS
+from emu85.rehearsal.overheard import Overheard
 from emu85.rehearsal.script import Line, Script
 from emu85.rehearsal.verdict import Difference, Step
 
@@ -48,24 +50,6 @@ _CHANGING_NOTHING = LOOKING | {
 
 class Endless(UserError):
     """A console line that does not end by itself."""
-
-
-class _Unread:
-    """Takes what the console shows, which nobody reads."""
-
-    width = 80
-
-    def show(self, text: str = "") -> None:
-        pass
-
-    def serial(self, data: bytes) -> None:
-        pass
-
-    def end_serial(self) -> None:
-        pass
-
-    def problem(self, error: UserError | str) -> None:
-        pass
 
 
 class _Unhurried(Throttle):
@@ -147,7 +131,8 @@ class Performance:
         self.machine = machine
         self._limit = script.time("limit", machine.clock_hz, _LIMIT)
         self._driver = _Driver(machine)
-        self.session = Session(machine, _Unread(), driver=self._driver)
+        self._screen = Overheard()
+        self.session = Session(machine, self._screen, driver=self._driver)
         self.session.throttle = _Unhurried(None, machine.clock_hz)
         self.session.folder = script.folder
         self.patience = script.time("patience", machine.clock_hz, _PATIENCE)
@@ -167,6 +152,11 @@ class Performance:
     def seconds(self) -> float:
         """Board time that has passed, that before a power-on included."""
         return (self._before_power + self.machine.t) / self.machine.clock_hz
+
+    @property
+    def shown(self) -> list[str]:
+        """What the last console line has shown."""
+        return self._screen.lines
 
     @property
     def held(self) -> Held | None:
@@ -227,6 +217,7 @@ class Performance:
         self._driver.limit = None if isinstance(time, int) else self._limit
         self._driver.held = None
         self.marks[LINE] = t
+        self._screen.begin_again()
         self.session.execute(text)
         self.session.throttle.factor = None  # 'speed' concerns the wall clock alone
         if command and command.form.word == POWER:

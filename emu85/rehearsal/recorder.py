@@ -3,16 +3,17 @@
 A rehearsal begins at power-on and a recording may begin at any moment.  So what was
 done before ``record`` stands first in the file, without expectations but for what the
 serial ends had sent by then and for the state that it came to; then each line entered
-with what the machine showed after it.
+with what was seen of the machine after it (:mod:`emu85.rehearsal.seen`).
 
 A line whose course the wall clock had a part in (somebody typed meanwhile, a run was
 held by Ctrl-C, a halt was waited out) is written as what it came to in board time:
-characters ``at`` the T-states at which they came, and the T-state at which it ended.
-The line itself stands before that as a comment.
+characters with the times between them (``at`` their T-states in an exact recording), and
+when it ended.  The line itself stands before that as a comment.
 """
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -20,17 +21,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from emu85.board import shelf
-from emu85.board.device import Read
-from emu85.bus.lines import NAMES
 from emu85.console.lines_done import DoneLine, Sent
-from emu85.cpu.layout import IO_BASE
 from emu85.errors import Place, UserError
 from emu85.firmware import atomic_write
 from emu85.firmware.files import read_text
 from emu85.machine import Reason
-from emu85.rehearsal import looks
 from emu85.rehearsal.check import NOT_HERE
-from emu85.rehearsal.patterns import quoted, quoted_bytes
+from emu85.rehearsal.script import TRACE
+from emu85.rehearsal.seen import Seen, quoted_name
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
@@ -38,6 +36,8 @@ if TYPE_CHECKING:
 _LEFT_OUT = {"panel", "quit", "record", "rehearse"}
 """Words that are no part of what is rehearsed."""
 _TYPING = {"type", "enter"}
+_OF_THE_TRACE = {"back", "bus", "find", "wave", "who"}
+"""Words for which it matters how much the trace holds."""
 _USUAL_LIMIT = 60
 _FIRST = "rehearsal: recorded on "
 
@@ -60,8 +60,13 @@ class Recorder:
         path: the rehearsal's file.
     """
 
-    def __init__(self, session: Session, path: Path) -> None:
+    def __init__(self, session: Session, path: Path, *, exact: bool = False) -> None:
         """Begin, and write the file with what was done so far.
+
+        Args:
+            session: whose lines are recorded.
+            path: the rehearsal's file.
+            exact: pin every T-state and register, so that another build will not pass.
 
         Raises:
             UserError: the file cannot be written, or the session cannot be replayed.
@@ -71,13 +76,16 @@ class Recorder:
         self.path = path
         self._session = session
         self._machine = session.machine
-        self._heard = dict.fromkeys(self._machine.board.serial_ends, 0)
-        self._findings: list[str] = []
+        self._is_exact = exact
+        self._seen = Seen(session, exact=exact)
         self._longest = 0
+        self._looked_back = False
         done = session.lines_done.lines
+        for line in done:
+            self._seen.note(line)
         self._pieces = [_Piece(tuple(self._replayed(line))) for line in done]
         if self._machine.trace.total > 1 or any(piece.lines for piece in self._pieces):
-            self._pieces.append(_Piece(("# Here the recording began.", *self._state())))
+            self._pieces.append(_Piece(("# Here the recording began.", *self._seen.beginning())))
         self._write()
         session.lines_done.listeners.append(self._take)
 
@@ -94,15 +102,16 @@ class Recorder:
         """
         self._session.lines_done.listeners.remove(self._take)
         self._session.recorder = None
-        last = self._findings_line()
-        if not self._pieces or self._pieces[-1].lines[-1:] != (last,):
-            self._pieces.append(_Piece((last,)))
+        last = tuple(self._seen.end())
+        if not self._pieces or self._pieces[-1].lines[-len(last) :] != last:
+            self._pieces.append(_Piece(last))
         self._write()
 
     def _take(self, done: DoneLine) -> None:
         """Write down a line that has been done."""
+        self._seen.note(done)
         replayed = list(self._replayed(done))
-        seen = list(self._seen(done)) if replayed else []
+        seen = list(self._seen.after(done)) if replayed else []
         if replayed or seen:
             self._pieces.append(_Piece((*replayed, *seen), entered=int(bool(done.text))))
             self._write()
@@ -115,34 +124,57 @@ class Recorder:
         if word in _LEFT_OUT or (done.is_refused and not (done.sent or done.ended > done.began)):
             return
         self._longest = max(self._longest, done.ended - done.began)
+        self._looked_back |= word in _OF_THE_TRACE
         if _is_told_in_board_time(done, word):
             yield from self._in_board_time(done)
         elif word in NOT_HERE:
             yield f"# {done.text.strip()}"
         else:
             before = [one for one in done.sent if one.t <= done.began]
-            yield from self._typed(before)
+            yield from self._typed(before, done.began)
             yield self._line(done)
-            yield from self._typed(done.sent[len(before) :])
+            yield from self._typed(done.sent[len(before) :], done.ended)
 
     def _in_board_time(self, done: DoneLine) -> Iterator[str]:
         if done.text:
             yield f"# {done.text.strip()}"
-        yield from self._typed(done.sent)
+        yield from self._typed(done.sent, done.began)
         began = max([done.began, *(one.t for one in done.sent)])
         if done.ended <= began:
             return
         stops = [stop for stop in done.held.stops if stop.number] if done.held else []
         if stops:
-            yield f"reach stop {stops[0].number} within {done.ended - began} T"
+            yield f"reach stop {stops[0].number} within {self._leeway(done.ended - began)}"
         elif done.held and done.held.reason is Reason.ADDRESS:
-            yield f"reach {self._machine.registers.pc:04X} within {done.ended - began} T"
-        else:
+            pc = self._machine.registers.pc
+            place = f"{pc:04X}" if self._is_exact else self._seen.names.text(pc)
+            yield f"reach {place} within {self._leeway(done.ended - began)}"
+        elif self._is_exact:
             yield f"at {done.ended}"
+        else:
+            yield f"wait {done.ended - began} T"
 
-    def _typed(self, sent: Iterable[Sent]) -> Iterator[str]:
-        for t, end, data in _joined(sent):
-            yield f"at {t} type to {_quoted_name(end)} {_typed_text(data)}"
+    def _leeway(self, t_states: int) -> str:
+        """How long to wait for what took so long; another build may take longer."""
+        if self._is_exact:
+            return f"{t_states} T"
+        return f"{math.ceil(2000 * t_states / self._machine.clock_hz) + 1} ms"
+
+    def _typed(self, sent: Iterable[Sent], t: int) -> Iterator[str]:
+        """Lines that type, begun at T-state ``t``.
+
+        An exact recording names the T-states; the usual one the time that lies between, so
+        that a build that takes longer to come there gets its characters as well.
+        """
+        for one in _joined(sent):
+            line = f"type to {quoted_name(one.end)} {_typed_text(one.data)}"
+            if self._is_exact:
+                yield f"at {one.t} {line}"
+                continue
+            if one.t > t:
+                yield f"wait {one.t - t} T"
+                t = one.t
+            yield line
 
     def _line(self, done: DoneLine) -> str:
         """The line as a rehearsal can do it: files and serial ends named from there."""
@@ -156,62 +188,15 @@ class Recorder:
         ]
         for at, path in sorted(paths, reverse=True):
             end = at + len(_first_word(text[at:]))
-            text = text[:at] + _quoted_name(self._from_file(path)) + text[end:]
+            text = text[:at] + quoted_name(self._from_file(path)) + text[end:]
         word = done.command.form.word
         first = next(iter(self._machine.board.serial_ends), "")
         if word in _TYPING and "end" not in done.command.values and done.pane != first:
-            text = f"{word} to {_quoted_name(done.pane)}{text[len(word) :]}"
+            text = f"{word} to {quoted_name(done.pane)}{text[len(word) :]}"
         return text
 
     def _from_file(self, path: Path) -> str:
         return Path(os.path.relpath(path, self.path.parent)).as_posix()
-
-    # --- what was seen ------------------------------------------------------------
-
-    def _seen(self, done: DoneLine) -> Iterator[str]:
-        """Expectations on the machine as it is after a line."""
-        command = done.command
-        moved = done.ended != done.began or (done.held is not None)
-        if moved or command is None or command.form.word in ("put", "reset", "power", "load"):
-            yield from self._motion(done)
-        if command is not None:
-            yield from _LOOKS.get(command.form.word, _nothing)(self, done)
-        findings = looks.findings(self._machine)
-        if findings != self._findings:
-            yield self._findings_line()
-
-    def _motion(self, done: DoneLine) -> Iterator[str]:
-        held = done.held
-        stops = [stop for stop in held.stops if stop.number] if held else []
-        if stops:
-            yield f"see held by stop {stops[0].number} on {looks.bus(self._machine)}"
-        elif done.ended != done.began:
-            yield f"see bus {looks.bus(self._machine)}"
-        yield from self._state()
-
-    def _state(self) -> Iterator[str]:
-        if self._machine.registers.halted:
-            yield "see halted"
-        yield f"see {looks.registers(self._machine)}"
-        if self._machine.t:
-            yield f"see {self._machine.t} T since power"
-        yield from self._heard_lines()
-
-    def _heard_lines(self) -> Iterator[str]:
-        ends = self._machine.board.serial_ends
-        for name, end in ends.items():
-            before = min(self._heard[name], len(end.received))
-            self._heard[name] = len(end.received)
-            source = f"from {_quoted_name(name)} " if len(ends) > 1 else ""
-            for line in looks.lines_of(bytes(end.received[before:])):
-                yield f"heard {source}{quoted_bytes(line)}"
-            yield "heard nothing" + (f" {source}".rstrip())
-
-    def _findings_line(self) -> str:
-        self._findings = looks.findings(self._machine)
-        if not self._findings:
-            return "see no findings"
-        return f"see findings {' '.join(map(quoted, self._findings))}"
 
     # --- the file -----------------------------------------------------------------
 
@@ -224,14 +209,16 @@ class Recorder:
     def _heading(self) -> Iterator[str]:
         board = self._machine.board
         yield f"{_FIRST}{board.name}"
-        file = Path(board.description.file)
-        is_demo = file.resolve().parent == shelf.folder(shelf.BOARDS).resolve()
-        yield f"board: {file.stem if is_demo else self._from_file(file)}"
+        file = board.description.file
+        name = shelf.board_name(file)
+        yield f"board: {self._from_file(Path(file)) if name == file else name}"
         burnt = self._session.burnt
         if burnt is not None:
             yield f"firmware: {self._from_file(burnt.file)}"
             if burnt.at is not None:
                 yield f"at: {burnt.at:04X}"
+        if self._looked_back and self._machine.trace.total > TRACE:
+            yield f"trace: {self._machine.trace.size}"
         seconds = int(self._longest / board.clock_hz) + 1
         if seconds >= _USUAL_LIMIT:
             yield f"limit: {seconds} s"
@@ -306,82 +293,8 @@ def _typed_character(byte: int) -> str:
     return chr(byte) if 0x20 <= byte < 0x7F and byte != 0x22 else f"\\x{byte:02X}"
 
 
-def _quoted_name(name: str) -> str:
-    return f'"{name}"' if any(c.isspace() or c in "#'" for c in name) else name
-
-
 def _first_word(text: str) -> str:
     """The word that a text begins with, its quotes included."""
     if text[:1] in ("'", '"'):
         return text[: text.index(text[0], 1) + 1]
     return text.split(maxsplit=1)[0]
-
-
-# --- what a look at the board tells -----------------------------------------------
-
-
-def _nothing(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    return iter(())
-
-
-def _registers(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    machine = recorder._machine
-    yield f"see {looks.registers(machine)}"
-    yield f"see interrupts {'enabled' if machine.registers.ie else 'disabled'}"
-
-
-def _memory(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    assert done.command is not None
-    values = done.command.values
-    if "range" in values:
-        low, high = values["range"]
-    else:
-        low = values["address"]
-        high = min(0xFFFF, low + values.get("count", 128) - 1)
-    for address, row in looks.memory(recorder._machine, low, high):
-        yield f"see mem {address:04X} {looks.hexadecimal(row)}"
-
-
-def _ports(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    board = recorder._machine.board
-    for at in board.registers():
-        if at.index >= IO_BASE and at.register.read is not Read.NONE:
-            yield f"see port {at.index - IO_BASE:02X} {board.peek(at.index):02X}"
-    for name, device in board.devices.items():
-        yield f"see device {_quoted_name(name)} {quoted(device.state())}"
-
-
-def _lines(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    word = int(recorder._machine.lines)
-    for line, name in NAMES.items():
-        yield f"see line {name} {int(bool(word & line))}"
-
-
-def _bus(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    if len(recorder._machine.trace):
-        yield f"see bus {looks.bus(recorder._machine)}"
-
-
-def _device(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    assert done.command is not None
-    values = done.command.values
-    name = values.get("device") or values["button"]
-    state = recorder._machine.board.devices[name].state()
-    yield f"see device {_quoted_name(name)} {quoted(state)}"
-
-
-def _findings(recorder: Recorder, done: DoneLine) -> Iterator[str]:
-    yield recorder._findings_line()
-
-
-_LOOKS = {
-    "regs": _registers,
-    "mem": _memory,
-    "ports": _ports,
-    "lines": _lines,
-    "bus": _bus,
-    "press": _device,
-    "set": _device,
-    "findings": _findings,
-}
-"""By console word, what it showed."""

@@ -53,6 +53,9 @@ MET = [
     'see findings "write*at 1234" "read where no chip answers at port ??"',
     "step 3\npower\nreach COUNTED\nsee 49 T since power",
     READY + 'power\nhear "ready"\n',
+    STOP + 'run\nstops\nsee shown "1  armed*on MW at 8000*1 hit, last at T-state 30"',
+    STOP + 'stop on IOW\nstops rest 1\nstops\nsee shown "1  resting*" "  2  armed*"',
+    COUNTED + 'find MW at 8001\nsee shown "*MW*05*" "1 of * machine cycles*"\nsee no findings',
     "speed 0.01\nrun for 100 ms",
     COUNTED + "put mem 8020 FB 00 76\nput PC 8020\nstep instruction 2\nsee interrupts enabled",
 ]
@@ -113,6 +116,18 @@ NOT_MET = [
         '"write where no chip listens at port 78"',
     ),
     ("run\n", "the line can be done", None),
+    (
+        COUNTED + 'symbols COUNTED\nsee shown "000C  COUNTED"',
+        '"000C  COUNTED"',
+        '"000B  COUNTED"',
+    ),
+    (
+        COUNTED + 'mem 8000 1\nsymbols P\nsee shown "*LOOP" "*PUT" "*STOP"',
+        '"*STOP"',
+        '"0026  LOOP"\n"003B  PUT"',
+    ),
+    (COUNTED + 'symbols P\nsee shown "*PUT" "*LOOP"', '"*LOOP"', '"0026  LOOP"\n"003B  PUT"'),
+    ('see shown "*"', '"*"', "(nothing)"),
     ("mem 80G0", "the line can be done", None),
     ("stops drop 3", "the line can be done", None),
     ("see held by stop 1", "the line can be done", None),

@@ -67,9 +67,9 @@ class Desk:
         for line in lines:
             self.session.execute(line)
 
-    def record(self, *lines: str, before: Sequence[str] = ()) -> str:
+    def record(self, *lines: str, before: Sequence[str] = (), mode: str = "exact") -> str:
         """Record some lines; the text of the file."""
-        self.do(*before, f"record '{self.path}'", *lines, "record end")
+        self.do(*before, f"record '{self.path}' {mode}", *lines, "record end")
         return self.path.read_text()
 
     def passes(self) -> Verdict:
@@ -78,6 +78,7 @@ class Desk:
         return verdict
 
 
+MODES = ["", "exact"]
 RECORDED = [
     ["step", "step 3", "step instruction 2", "regs"],
     ["run until COUNTED", "mem 8000 20", "mem COUNTED-COUNTED+8", "code"],
@@ -87,25 +88,41 @@ RECORDED = [
     ["run for 20 ms", "press key", "set switches 12", "run for 2 ms", "ports", "reset", "step 9"],
     ["run for 1 ms", "power", "run for 20 ms", "findings"],
     ["put mem 8000 DB 77 D3 78 76", "put PC 8000", "run", "findings", "put CY 1", "put B 12"],
-    ["step past", "step past", "find OF", "help", "symbols", "board", "speed off", "put port 30 7"],
+    [
+        "find MW",
+        "step past",
+        "step past",
+        "find OF",
+        "find IOR",
+        "who 8000",
+        "code 0 3",
+        "wave 4",
+        "help",
+        "symbols",
+        "board",
+        "speed off",
+        "put port 30 7",
+    ],
     ["stop on IOW at 20", "run", "stops drop all", "enter to other x", "run for 10 ms"],
     [],
 ]
 
 
+@pytest.mark.parametrize("mode", MODES)
 @pytest.mark.parametrize("lines", RECORDED)
-def test_what_is_recorded_passes(lines: list[str], tmp_path: Path) -> None:
+def test_what_is_recorded_passes(lines: list[str], mode: str, tmp_path: Path) -> None:
     desk = Desk(tmp_path)
-    text = desk.record(*lines)
+    text = desk.record(*lines, mode=mode)
     desk.passes()
     written = text.splitlines()
     assert [line for line in lines if line.strip() not in written] == []
 
 
+@pytest.mark.parametrize("mode", MODES)
 @pytest.mark.parametrize("before", [before for before in RECORDED if before])
-def test_what_was_done_before_is_done_again(before: list[str], tmp_path: Path) -> None:
+def test_what_was_done_before_is_done_again(before: list[str], mode: str, tmp_path: Path) -> None:
     desk = Desk(tmp_path)
-    desk.record("step 5", "regs", before=before)
+    desk.record("step 5", "regs", before=before, mode=mode)
     assert desk.passes().steps[-1].t == desk.session.machine.t
 
 
@@ -345,6 +362,16 @@ ENTERED = st.lists(
             *("enter go", "type .", "type to other *?", "press key", "set key down", "set key up"),
             *("set switches 77", "put A 12", "put mem 8000 FB 76", "put PC 8000", "put port 30 1"),
             *("reset", "power", "regs", "bus", "lines", "ports", "mem 8000 5", "findings", "run"),
+            *(
+                "find MW",
+                "find OF,MW at 8000-80FF",
+                "stops",
+                "who 8001",
+                "code",
+                "code PUT 3",
+                "bus 4",
+            ),
+            *("symbols", "wave 2"),
             *("talk", "talk other", "pace 60", "stops rest 1", "stops wake 1", "nonsense"),
         ]
     ),
@@ -352,12 +379,12 @@ ENTERED = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(ENTERED, ENTERED)
-def test_any_session_can_be_recorded(before: list[str], lines: list[str]) -> None:
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(ENTERED, ENTERED, st.sampled_from(MODES))
+def test_any_session_can_be_recorded(before: list[str], lines: list[str], mode: str) -> None:
     with tempfile.TemporaryDirectory() as folder:
         desk = Desk(Path(folder), *[b"a", b".", b"bc", b"", b"\r"] * 3, patience=9)
-        for line in [*before, f"record '{desk.path}'", *lines, "record end"]:
+        for line in [*before, f"record '{desk.path}' {mode}", *lines, "record end"]:
             desk.session.attempt(line)
         desk.passes()
 

@@ -21,6 +21,7 @@ class PanelScreen:
     """
 
     width = 80
+    is_terminal = True
 
     def __init__(self) -> None:
         self.message = ""

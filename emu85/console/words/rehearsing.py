@@ -44,11 +44,23 @@ def record_end(session: Session) -> None:
     session.screen.show(f"{_about(recorder)}; 'rehearse {recorder.path}' performs it.")
 
 
-@form("record FILE", "write what is done and seen as a rehearsal")
+@form("record FILE", "write what is done and seen as a rehearsal, for every build")
 def record_to(session: Session, file: Path) -> None:
-    """Each line is written with what the machine shows after it: where and why it is held,
-    registers, T-states, what the serial ends have sent, findings; and what you look at.
+    """Each line is written with what was seen: stops and addresses reached, what the serial
+    ends have sent, findings, and what you looked at, by symbols where there are some. Where
+    a 'run for TIME' happened to end is left out, so another build can pass.
     What was done before is written too, so that a rehearsal can come to where you are."""
+    _begin(session, file, exact=False)
+
+
+@form("record FILE exact", "the same, with every register and T-state")
+def record_exactly(session: Session, file: Path) -> None:
+    """For the same firmware on the same board, to the T-state: after each line where and
+    why it is held, registers, and the time. One NOP more is a difference."""
+    _begin(session, file, exact=True)
+
+
+def _begin(session: Session, file: Path, *, exact: bool) -> None:
     from emu85.rehearsal.recorder import Recorder
     from emu85.rehearsal.script import SUFFIX
 
@@ -59,7 +71,7 @@ def record_to(session: Session, file: Path) -> None:
             raise UserError(
                 f"{file.name!r} is no name of a rehearsal", expected=f"a name that ends in {SUFFIX}"
             )
-    session.recorder = Recorder(session, file)
+    session.recorder = Recorder(session, file, exact=exact)
     session.screen.show(f"{file}: recording; 'record end' closes it.")
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -48,7 +47,7 @@ def _show(session: Session, count: int, pins: Sequence[str] | None) -> None:
     from emu85.timing.wave_files import check_drawable
 
     check_drawable(min(count, len(session.machine.trace)))
-    marks = BLOCKS if sys.stdout.isatty() else PLAIN
+    marks = BLOCKS if session.screen.is_terminal else PLAIN
     stretch = _last(session, count)
     for line in text_diagram(stretch, width=session.screen.width, pins=pins, marks=marks):
         session.screen.show(line)
