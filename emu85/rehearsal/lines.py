@@ -380,9 +380,9 @@ def _see_span(
     play.differ(f"{word}{looks.span(bound or 0, clock)}", looks.span(passed, clock))
 
 
-@form("see shown ROW...", "the last console line showed such lines, in this order")
+@form("see shown ROW...", "the last console line showed such lines")
 def see_shown(play: Performance, row: list[Pattern]) -> None:
-    """Others may stand between them; blanks at the ends of a line do not count:
+    """In this order; others may stand between. Blanks at the ends of a line do not count:
     see shown "1  armed*LEVEL*" "2  resting*" """
     left = iter(play.shown)
     for number, pattern in enumerate(row):

@@ -44,7 +44,7 @@ def record_end(session: Session) -> None:
     session.screen.show(f"{_about(recorder)}; 'rehearse {recorder.path}' performs it.")
 
 
-@form("record FILE", "write what is done and seen as a rehearsal, for every build")
+@form("record FILE", "write what is done and seen as a rehearsal")
 def record_to(session: Session, file: Path) -> None:
     """Each line is written with what was seen: stops and addresses reached, what the serial
     ends have sent, findings, and what you looked at, by symbols where there are some. Where
