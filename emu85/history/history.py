@@ -25,7 +25,7 @@ from emu85.board.contents import Contents
 from emu85.board.deeds import Deed
 from emu85.bus.cycles import Cycle
 from emu85.bus.trace import Columns, KeptTrace
-from emu85.cpu.layout import IO_BASE
+from emu85.cpu.layout import IO_BASE, State
 from emu85.history.journal import Journal
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.machine import Machine
@@ -49,6 +49,15 @@ Found = np.void | None
 
 _WORTH = 2000
 """Machine cycles of before that should stand on the trace where the machine is put."""
+
+_REGISTERS = frozenset({State.SP, *range(State.REGISTERS, State.REGISTERS + 16)})
+_CONTROL = frozenset(
+    {
+        *(State.PC, State.ROW, State.HALTED, State.ANSWER),
+        *(State.IE, State.MASKS, State.LATCH75),
+    }
+)
+"""Cells that can be set by hand; a reset sets the latter anew."""
 
 Picks = Callable[[Columns], NDArray[np.intp]]
 """Indices, oldest first, of the records that are looked for."""
@@ -265,12 +274,18 @@ class History:
         if deed.kind == "power":
             self._start()
             return
+        by_hand = [(n, value) for n, value in self._changed_cells() if n in _untouched_by(deed)]
+        if by_hand:  # before this, and not noticed yet
+            self._add(Deed("cells", (by_hand,)))
+        self._add(deed)
+        self._keep_cells()
+
+    def _add(self, deed: Deed) -> None:
         t = self._rest_t  # a reset takes time itself
         self.journal.add(t, deed)
         self.latest_t = self.machine.t
         while self.snapshots[-1][0].t > t or self.snapshots[-1][1] >= self.journal.done:
             self.snapshots.pop()
-        self._keep_cells()
 
     def _do_again(self) -> None:
         self._is_doing_again = True
@@ -278,6 +293,7 @@ class History:
             self.journal.catch_up(self.machine)
         finally:
             self._is_doing_again = False
+            self._keep_cells()  # or what has just been done again would be taken for new
 
     def _keep_cells(self) -> None:
         self._cells = self.machine.registers.state.tolist()
@@ -406,6 +422,20 @@ class History:
         if len(all_of_them) >= count:
             return all_of_them[-count], 0
         return None, count - len(all_of_them)
+
+
+def _untouched_by(deed: Deed) -> frozenset[int]:
+    """Cells that have been changed by hand if they have changed when a deed is told of.
+
+    A key may change an input line; what a reset sets need not be done before it.
+    """
+    match deed.kind:
+        case "cells":
+            return frozenset()
+        case "reset":
+            return _REGISTERS
+        case _:
+            return _REGISTERS | _CONTROL
 
 
 def _picked(machine: Machine, picks: Picks, count: int, before: int) -> tuple[Found, int]:
