@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from emu85.board import Board
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
+from emu85.bus.starts import is_start
 from emu85.cpu.layout import INDEX_MASK
 from emu85.isa import INSTRUCTIONS, Addr
-from emu85.profile.coverage import is_start
 
 _ACKNOWLEDGED = 256
 """In place of an opcode: an acknowledge, whose writes are pushes."""

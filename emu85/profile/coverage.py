@@ -7,10 +7,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.cycles import Cycle
 from emu85.cpu.compiler import Loop, compiled
 from emu85.profile.counting import tally
-from emu85.profile.counting.layout import ACKNOWLEDGES
 from emu85.profile.counting.ways import LENGTHS
 
 _SPACE = 0x10000
@@ -89,17 +87,3 @@ class Execution:
 @cache
 def _compiled_tally() -> Loop:
     return compiled(tally.tally, tally.SIGNATURE)
-
-
-def is_start(records: NDArray[np.void]) -> NDArray[np.bool_]:
-    """Whether each record starts something: an opcode fetch or an acknowledge.
-
-    Of the INTA cycles of one acknowledge each counts.  A reset ends what it breaks into
-    and is charged like an acknowledge.
-    """
-    kinds = records["type"]
-    restarts = (kinds == Cycle.BI) & (records["lines"] & ACKNOWLEDGES == ACKNOWLEDGES)
-    found: NDArray[np.bool_] = (
-        (kinds == Cycle.OF) | (kinds == Cycle.INA) | (kinds == Cycle.RESET) | restarts
-    )
-    return found

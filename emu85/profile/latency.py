@@ -30,10 +30,10 @@ from numpy.typing import NDArray
 from emu85.bus.cycles import Cycle
 from emu85.bus.interrupts import Interrupts
 from emu85.bus.lines import NAMES, Line
+from emu85.bus.starts import is_start
 from emu85.isa import INSTRUCTIONS
 from emu85.isa.acknowledge import VECTORS
 from emu85.profile.counting.ways import WAYS, Way
-from emu85.profile.coverage import is_start
 from emu85.wording import counted
 
 _INPUTS = (Line.TRAP, Line.RST75, Line.RST65, Line.RST55, Line.INTR)
