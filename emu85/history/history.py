@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import time
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
 
@@ -27,10 +27,10 @@ from emu85.bus.cycles import Cycle
 from emu85.bus.trace import Columns, KeptTrace
 from emu85.cpu.layout import IO_BASE, State
 from emu85.history.journal import Journal
+from emu85.history.seeking import Found, Seeker, met, starts
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.machine import Machine
 from emu85.stops import Condition
-from emu85.stops.match import find as find_in
 
 APART = 0.02
 """Seconds of work between snapshots, so that the run from one to the next is short."""
@@ -41,11 +41,8 @@ _DEAR = 10
 MOST = 80
 """Snapshots kept; beyond them, those are dropped that leave the least gap for their age."""
 
-_FEWEST_T = 3
-"""T-states of the shortest machine cycle."""
-
-Found = np.void | None
-"""A record of the trace, or none."""
+_AT_ONCE = 1_000_000
+"""Machine cycles done at once."""
 
 _WORTH = 2000
 """Machine cycles of before that should stand on the trace where the machine is put."""
@@ -58,9 +55,6 @@ _CONTROL = frozenset(
     }
 )
 """Cells that can be set by hand; a reset sets the latter anew."""
-
-Picks = Callable[[Columns], NDArray[np.intp]]
-"""Indices, oldest first, of the records that are looked for."""
 
 
 class KeptHistory(NamedTuple):
@@ -108,6 +102,7 @@ class History:
         self._is_doing_again = False
         machine.companions.append(self)
         machine.board.deeds.listener = self._note
+        self._seeker = Seeker(self)
         self._start()
 
     def close(self) -> None:
@@ -209,40 +204,69 @@ class History:
                 self._put_back(t)
             self._run_to(t)
 
-    def back_cycles(self, count: int) -> None:
-        """Go back by so many machine cycles, or to the beginning."""
-        self._back_to_one_of(_all, count)
+    def back_cycles(self, count: int) -> bool:
+        """Go back by so many machine cycles; to the beginning if there are not so many.
 
-    def back_instructions(self, count: int) -> None:
-        """Go back to the start of the instruction under way, or of so many before it."""
-        self._back_to_one_of(_starts, count)
+        Returns:
+            False if the beginning was reached before that.
+        """
+        self._notice_cells()
+        machine, here = self.machine, self.machine.trace.total
+        while count > 0:
+            there = here - count
+            if there < self.snapshots[0][0].total:
+                self.go_to(self.first_t)
+                return False
+            self._go_to_total(there)
+            if machine.trace.total < here:
+                break
+            count += 1  # a reset comes at the same moment as what was before it
+        return True
 
-    def back_to(self, conditions: list[Condition]) -> np.void | None:
+    def back_instructions(self, count: int) -> bool:
+        """Go back to the start of the instruction under way, or of so many before it.
+
+        Returns:
+            False if there were not so many, and the machine is at the beginning.
+        """
+        if count < 1:
+            return True
+        self._notice_cells()
+        here = self.machine.t
+        while True:
+            found = self._seeker.last(starts, count, here)
+            self.go_to(self.first_t if found is None else int(found["t"]))
+            if found is None or self.machine.t < here:
+                return found is not None
+            count += 1
+
+    def back_to(self, conditions: list[Condition]) -> Found:
         """Go back to just after the last machine cycle that met a condition.
 
         The cycle that has just ended does not count, so that each call goes further.
-        Sequences and passes are followed within the trace only.
+
+        Args:
+            conditions: of one step without passes each.
 
         Returns:
             the record of that cycle, or None, and nothing is changed, if there was none.
         """
-        simple = all(len(c.steps) == 1 and not c.steps[0].passes for c in conditions)
-        trace = self.machine.trace
-        before = int(trace[-1]["t"]) if len(trace) else self.machine.t
-        found = self._last(lambda records: _met(conditions, records), 1, before, older=simple)
+        self._notice_cells()
+        found = self._seeker.last(met(conditions), 1, self._last_start())
         if found is None:
             return None
         self.go_to(int(found["t"]) + 1)
         return found
 
-    def last_write(self, address: int) -> np.void | None:
-        """The record of the write that last changed the byte at a memory address.
+    def last_write(self, address: int) -> Found:
+        """The record of the last write to the byte at a memory address.
 
         Writes by way of mirrors, and those of a bus master, count as well.
 
         Returns:
             the record, or None if nothing was written there.
         """
+        self._notice_cells()
         cells = self.machine.board.map[:IO_BASE] & ((1 << 20) - 1)
         mirrors = np.flatnonzero(cells == cells[address])
 
@@ -250,11 +274,17 @@ class History:
             written = np.flatnonzero(records["type"] == Cycle.MW)
             return written[np.isin(records["address"][written], mirrors)]
 
-        return self._last(writes, 1, self.machine.t)
+        return self._seeker.last(writes, 1, self.machine.t)
 
     def instruction_before(self, t: int) -> Found:
         """The record that began the instruction, or its acceptance, under way at ``t``."""
-        return self._last(_starts, 1, t)
+        self._notice_cells()
+        return self._seeker.last(starts, 1, t)
+
+    def _last_start(self) -> int:
+        """When the machine cycle began that has just ended."""
+        trace = self.machine.trace
+        return int(trace[-1]["t"]) if len(trace) else self.machine.t
 
     # --- doing it ---------------------------------------------------------------------
 
@@ -353,6 +383,56 @@ class History:
             place -= 1
         return place
 
+    def _go_to_total(self, total: int) -> None:
+        """Be where so many machine cycles have been done since power-on."""
+        trace = self.machine.trace
+        if trace.forgotten <= total:
+            self.go_to(int(trace[total - trace.total]["t"]))
+            return
+        with self._unheard():
+            place = bisect_right(self.snapshots, total, key=lambda kept: kept[0].total) - 1
+            self._put_back(self.snapshots[place][0].t)
+            if self.journal.next_t <= self.machine.t:
+                self._do_again()
+            while trace.total < total:
+                # A reset is a record as well, and none of the cycles that are asked for.
+                resets = sum(
+                    each.deed.kind == "reset" for each in self.journal.entries[self.journal.done :]
+                )
+                self.machine.step(max(1, min(_AT_ONCE, total - trace.total - resets)))
+
+    # --- for who looks for something (seeking.py) ----------------------------------------
+
+    @contextmanager
+    def staying(self) -> Iterator[None]:
+        """Have the machine be, after the block, what and where it was before."""
+        now, trace = Snapshot(self.machine, self._first_map), self.machine.trace.kept()
+        done = self.journal.done
+        try:
+            with self._unheard():
+                yield
+        finally:
+            now.put_back(self.machine)
+            self.machine.trace.put_back(trace)
+            self.journal.done = done
+            self._keep_cells()
+
+    def be_at_snapshot(self, t: int) -> NDArray[np.void]:
+        """Be at a snapshot's moment, with nothing done again that is due there.
+
+        Returns:
+            the record of the machine cycle before it, of length 1.
+        """
+        place = self._snapshot_before(t)
+        snapshot, self.journal.done = self.snapshots[place]
+        snapshot.put_back(self.machine)
+        self._keep_cells()
+        return snapshot.last_record
+
+    def run_to(self, t: int) -> None:
+        """Run to the first moment between machine cycles that is not before ``t``."""
+        self._run_to(t)
+
     def _run_to(self, t: int) -> None:
         if self.journal.next_t <= self.machine.t:
             self._do_again()
@@ -375,54 +455,6 @@ class History:
             for end, heard in zip(ends, listeners, strict=True):
                 end.listeners = heard
 
-    # --- looking for a moment ------------------------------------------------------------
-
-    def _back_to_one_of(self, picks: Picks, count: int) -> None:
-        """Go back to the start of the ``count``-th last record that is picked."""
-        here = self.machine.t
-        found = self._last(picks, count, here) if count else None
-        if count:
-            self.go_to(self.first_t if found is None else int(found["t"]))
-
-    def _last(self, picks: Picks, count: int, before: int, *, older: bool = True) -> Found:
-        """The ``count``-th last record picked that began before T-state ``before``.
-
-        The trace is asked first, then what it has forgotten, stretch by stretch
-        backwards from snapshot to snapshot.
-        """
-        self._notice_cells()
-        here = self.machine.t
-        found, count = _picked(self.machine, picks, count, before)
-        if found is not None or not older:
-            return found
-        oldest = int(self.machine.trace[0]["t"]) if len(self.machine.trace) else here
-        ends = [kept[0].t for kept in self.snapshots if kept[0].t < oldest] + [oldest]
-        try:
-            with self._unheard():
-                for begin, end in zip(ends[-2::-1], ends[:0:-1], strict=True):
-                    found, count = self._last_between(begin, end, picks, count)
-                    if found is not None:
-                        return found
-        finally:
-            self.go_to(here)
-        return None
-
-    def _last_between(self, begin: int, end: int, picks: Picks, count: int) -> tuple[Found, int]:
-        """The same between two moments; how many are still to be found if it is not there."""
-        self._put_back(begin)
-        kept: list[NDArray[np.void]] = []
-        while self.machine.t < end:
-            first = self.machine.trace.total
-            piece = min(end, self.machine.t + _FEWEST_T * self.machine.trace.size // 2)
-            self._run_to(piece)
-            new = self.machine.trace.last(self.machine.trace.total - first)
-            chosen = new[picks(Columns(new))]
-            kept.append(chosen[chosen["t"] < end])
-        all_of_them = np.concatenate(kept) if kept else np.empty(0)
-        if len(all_of_them) >= count:
-            return all_of_them[-count], 0
-        return None, count - len(all_of_them)
-
 
 def _untouched_by(deed: Deed) -> frozenset[int]:
     """Cells that have been changed by hand if they have changed when a deed is told of.
@@ -436,32 +468,3 @@ def _untouched_by(deed: Deed) -> frozenset[int]:
             return _REGISTERS
         case _:
             return _REGISTERS | _CONTROL
-
-
-def _picked(machine: Machine, picks: Picks, count: int, before: int) -> tuple[Found, int]:
-    """The ``count``-th last record on the trace that is picked, or how many are missing."""
-    columns = machine.trace.columns()
-    places = picks(columns)
-    places = places[: np.searchsorted(columns["t"][places], before)]
-    if len(places) >= count:
-        record: np.void = machine.trace.at(places[-count:])[0]
-        return record, 0
-    return None, count - len(places)
-
-
-def _all(records: Columns) -> NDArray[np.intp]:
-    return np.arange(len(records))
-
-
-def _starts(records: Columns) -> NDArray[np.intp]:
-    """Cycles that begin an instruction or the acceptance of an interrupt."""
-    kinds = records["type"]
-    acknowledges = kinds == Cycle.INA
-    acknowledges[1:] &= kinds[:-1] != Cycle.INA
-    return np.flatnonzero((kinds == Cycle.OF) | acknowledges)
-
-
-def _met(conditions: list[Condition], records: Columns) -> NDArray[np.intp]:
-    """Cycles that met any of the conditions."""
-    found = [find_in(condition, records) for condition in conditions]
-    return np.unique(np.concatenate(found)) if found else np.empty(0, np.intp)

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from emu85.bus.cycles import Cycle
+from emu85.bus.trace import RECORD
 from emu85.cpu.layout import WATCH_SHIFT, MapBit, State
 from emu85.history.copying import Copier, attributes
 
@@ -48,12 +50,14 @@ class Snapshot:
     Attributes:
         t: T-states since power-on.
         total: machine cycles since power-on.
+        last_record: the last of them, an array of length 1.
     """
 
     def __init__(self, machine: Machine, first_map: NDArray[np.int64]) -> None:
         """``first_map`` is a copy of the board's map from which only differences are kept."""
         self.t = machine.t
         self.total = machine.trace.total
+        self.last_record = _last_record(machine)
         self._cells = np.array(machine.registers.state, dtype=np.int64)
         self._first_map = first_map
         self._words = _differences(machine.board.map, first_map)
@@ -90,6 +94,17 @@ class Snapshot:
     def _fixed(self, machine: Machine) -> list[object]:
         stops = [kept.stop for kept in self._firmware]
         return [*machine.fixed(), *stops, *self._parts]
+
+
+def _last_record(machine: Machine) -> NDArray[np.void]:
+    """That of the last machine cycle, or one with its levels if the trace has none."""
+    if len(machine.trace):
+        return machine.trace.last(1)
+    record = np.zeros(1, RECORD)
+    record["t"] = machine.registers.state[State.LAST_START]
+    record["lines"] = machine.registers.state[State.PREVIOUS]
+    record["type"] = Cycle.BI
+    return record
 
 
 def _copied(part: object, copier: Copier) -> dict[str, Any]:

@@ -1,0 +1,140 @@
+"""Looking for a machine cycle of the past: on the trace, then in what the trace has forgotten.
+
+What is forgotten is made anew, stretch by stretch backwards from snapshot to snapshot.
+Each stretch is looked at in pieces that the trace can hold, and each piece with the
+record before it, so that a line that changes in its first cycle is seen to change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from emu85.bus.starts import first_cycles
+from emu85.bus.trace import Columns
+from emu85.stops import Condition
+from emu85.stops.match import find
+
+if TYPE_CHECKING:
+    from emu85.history.history import History
+
+FEWEST_T = 3
+"""T-states of the shortest machine cycle."""
+
+Found = np.void | None
+"""A record of the trace, or none."""
+
+Picks = Callable[[Columns], NDArray[np.intp]]
+"""Indices, oldest first, of the records that are looked for; the first is not asked for."""
+
+
+class Piece(NamedTuple):
+    """Some records in a row; the first is that of before them, or one more of its kind.
+
+    Attributes:
+        is_first: nothing was looked at between the snapshot and this.
+    """
+
+    records: NDArray[np.void]
+    is_first: bool
+
+
+class Seeker:
+    """Looks for records of a history's past; the machine is then where it was."""
+
+    def __init__(self, history: History) -> None:
+        self._history = history
+
+    def last(self, picks: Picks, count: int, before: int, *, after: int = -1) -> Found:
+        """The ``count``-th last record picked that began before a T-state.
+
+        Args:
+            count: from 1 on.
+            before: T-state; later records and one that began there are passed over.
+            after: those of before this T-state may be passed over.
+        """
+        trace = self._history.machine.trace
+        found, missing = self._on_trace(picks, count, before)
+        if found is not None or not trace.forgotten:
+            return found
+        oldest = int(trace[1]["t"]) if len(trace) > 1 else self._history.machine.t
+        if oldest <= after:
+            return None
+        with self._history.staying():
+            for begin, end in self.stretches(min(before, oldest), after):
+                found, missing = self._in_stretch(begin, end, picks, missing)
+                if found is not None:
+                    return found
+        return None
+
+    def stretches(self, end: int, after: int = -1) -> Iterator[tuple[int, int]]:
+        """Beginnings and ends, in T-states, from snapshot to snapshot, backwards."""
+        for kept in self._history.snapshots[::-1]:
+            begin = kept[0].t
+            if begin < end:
+                yield begin, end
+                end = begin
+            if end <= after:
+                return
+
+    def pieces(self, begin: int, end: int) -> Iterator[Piece]:
+        """All records that began from a snapshot's moment on and before ``end``, made anew."""
+        history = self._history
+        machine, trace = history.machine, history.machine.trace
+        before = history.be_at_snapshot(begin)
+        if machine.t < begin:  # that snapshot has been dropped meanwhile
+            history.run_to(begin)
+            before = trace.last(1)
+        is_first = True
+        while machine.t < end:
+            first = trace.total
+            history.run_to(min(end, machine.t + FEWEST_T * trace.size // 2))
+            new = trace.last(trace.total - first)
+            records = np.concatenate((before, new[new["t"] < end]))
+            yield Piece(records, is_first)
+            is_first = False
+            before = new[-1:]
+
+    def _on_trace(self, picks: Picks, count: int, before: int) -> tuple[Found, int]:
+        """The same on the trace; or how many are still to be found in what is older."""
+        trace = self._history.machine.trace
+        columns = trace.columns()
+        places = picks(columns)
+        if trace.forgotten:  # what came before the oldest record is not known here
+            places = places[places > 0]
+        places = places[: np.searchsorted(columns["t"][places], before)]
+        if len(places) < count:
+            return None, count - len(places)
+        record: np.void = trace.at(places[-count:])[0]
+        return record, 0
+
+    def _in_stretch(self, begin: int, end: int, picks: Picks, count: int) -> tuple[Found, int]:
+        kept: list[NDArray[np.void]] = []
+        held = total = 0
+        for records, _ in self.pieces(begin, end):
+            places = picks(Columns(records))
+            kept.append(records[places[places > 0]])
+            held, total = held + len(kept[-1]), total + len(kept[-1])
+            while held - len(kept[0]) >= count:  # nobody will ask for those
+                held -= len(kept.pop(0))
+        if total < count:
+            return None, count - total
+        return np.concatenate(kept)[-count], 0
+
+
+def starts(records: Columns) -> NDArray[np.intp]:
+    """Cycles that begin an instruction or the acceptance of an interrupt."""
+    return first_cycles(records)
+
+
+def met(conditions: list[Condition]) -> Picks:
+    """Cycles that met any of some conditions without passes and sequences."""
+
+    def picks(records: Columns) -> NDArray[np.intp]:
+        found = [find(condition, records) for condition in conditions]
+        return np.unique(np.concatenate(found)) if found else np.empty(0, np.intp)
+
+    return picks
