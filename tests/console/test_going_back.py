@@ -77,3 +77,13 @@ def test_something_new_ends_what_was_to_come(slate: Bench) -> None:
     assert slate.do("forth") == "This is the newest moment.\n"
     slate.do("run for 100 T", "back to 500 T", "step")
     assert slate.session.history.in_past
+
+
+@pytest.mark.parametrize("line", ["back 6", "back 100000", "back instruction 5"])
+def test_the_beginning_is_told_of(slate: Bench, line: str) -> None:
+    slate.do("step 5")
+    assert slate.do(line).splitlines()[-1] == "This is the beginning: power has just come on."
+    assert slate.machine.t == slate.session.history.first_t
+    assert "This is the beginning" in slate.do(line)
+    slate.do("forth")
+    assert "beginning" not in slate.do("back 5")

@@ -19,15 +19,17 @@ def back(session: Session, count: int = 1) -> None:
     """All of the board goes back: memory, chips, characters under way. From there 'step'
     and 'run' do again what was done, with what was typed and pressed at its time, until
     you do something new; then what was to come is forgotten. 'forth' returns."""
-    session.history.back_cycles(count)
+    was_enough = session.history.back_cycles(count)
     _show(session)
+    _tell_of_beginning(session, was_enough)
 
 
 @form("back instruction [COUNT]", "to the start of so many instructions before")
 def back_instruction(session: Session, count: int = 1) -> None:
     """In the middle of an instruction that is its own start."""
-    session.history.back_instructions(count)
+    was_enough = session.history.back_instructions(count)
     _show(session)
+    _tell_of_beginning(session, was_enough)
 
 
 @form("back stop", "to where an armed stop would have held last")
@@ -96,6 +98,11 @@ def who(session: Session, address: int) -> None:
 def _check_past(session: Session, t: int) -> None:
     if t > session.machine.t:
         raise UserError(f"T {t} is still to come", expected="a moment before now, or 'forth to …'")
+
+
+def _tell_of_beginning(session: Session, was_enough: bool) -> None:
+    if not was_enough:
+        session.screen.show("This is the beginning: power has just come on.")
 
 
 def _show(session: Session) -> None:
