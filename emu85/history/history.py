@@ -23,14 +23,16 @@ from numpy.typing import NDArray
 
 from emu85.board.contents import Contents
 from emu85.board.deeds import Deed
+from emu85.board.schedule import NEVER
 from emu85.bus.cycles import Cycle
 from emu85.bus.trace import Columns, KeptTrace
 from emu85.cpu.layout import IO_BASE, State
 from emu85.history.journal import Journal
 from emu85.history.seeking import Found, Seeker, met, starts
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
+from emu85.history.stops_then import StopsThen, Then
 from emu85.machine import Machine
-from emu85.stops import Condition
+from emu85.stops import Condition, Stop
 
 APART = 0.02
 """Seconds of work between snapshots, so that the run from one to the next is short."""
@@ -66,6 +68,8 @@ class KeptHistory(NamedTuple):
     snapshots: list[tuple[Snapshot, int]]
     latest_t: int
     beginning: Contents
+    stops: StopsThen
+    counts: Then
 
 
 class History:
@@ -91,6 +95,9 @@ class History:
         self.snapshots: list[tuple[Snapshot, int]] = []
         self._apart = apart
         self._most = max(2, most)
+        self._stops = StopsThen()
+        self._is_heard = True
+        self._is_staying = False
         self._first_map = machine.board.map.copy()
         self._beginning = machine.board.contents()
         self._cells: list[int] = []
@@ -134,7 +141,16 @@ class History:
         journal.entries, journal.done = list(self.journal.entries), self.journal.done
         trace = self.machine.trace.kept()
         snapshots = list(self.snapshots)
-        return KeptHistory(now, trace, journal, snapshots, self.latest_t, self._beginning)
+        return KeptHistory(
+            now,
+            trace,
+            journal,
+            snapshots,
+            self.latest_t,
+            self._beginning,
+            self._stops.kept(),
+            self._stops.now(),
+        )
 
     def put_back(self, kept: KeptHistory) -> None:
         """Make the machine and its history what they were."""
@@ -142,13 +158,14 @@ class History:
         self.machine.trace.put_back(kept.trace)
         self.journal, self.snapshots = kept.journal, kept.snapshots
         self.latest_t, self._beginning = kept.latest_t, kept.beginning
+        self._put_stops_back(kept.stops, kept.counts)
         self._keep_cells()
 
     # --- going along (machine.Companion) ----------------------------------------
 
     def begin(self) -> None:
         """A motion begins."""
-        self._notice_cells()
+        self._notice()
         self._is_moving = True
         self._began = time.monotonic()
 
@@ -165,7 +182,7 @@ class History:
             self._do_again()
         self.latest_t = max(self.latest_t, self.machine.t)
         self._keep_cells()
-        if self._worked >= self._interval:
+        if self._worked >= self._interval and not self._is_staying:
             self._take()
             self._worked = 0.0
             self._began = time.monotonic()
@@ -178,13 +195,15 @@ class History:
     def end(self) -> None:
         """The motion is over."""
         self._is_moving = False
+        if self._is_heard:
+            self._stops.ran_on(self.machine.t)
 
     # --- going back and forth ------------------------------------------------------
 
     @property
     def in_past(self) -> bool:
         """Whether moments later than now are known."""
-        self._notice_cells()
+        self._notice()
         return self.machine.t < self.latest_t
 
     @property
@@ -197,12 +216,26 @@ class History:
 
         It is between :attr:`first_t` and :attr:`latest_t`, whatever ``t`` is.
         """
-        self._notice_cells()
+        self._notice()
         t = max(self.first_t, min(t, self.latest_t))
         with self._unheard():
-            if t < self.machine.t or self._snapshot_before(t) > self._snapshot_before(self._rest_t):
-                self._put_back(t)
-            self._run_to(t)
+            then, since = self._stops.now(), self.machine.t
+            is_far = self._place_for(t) > self._snapshot_before(self._rest_t)
+            if t < since or is_far or not self._stops.can_start(then, since, t):
+                snapshot = self._put_back(t)
+                then, since = snapshot.stops, snapshot.t
+            self._run_on(then, since, t)
+
+    def _run_on(self, then: Then, since: int, t: int) -> None:
+        """Run from ``since`` to ``t``, and have stops count from their beginnings on."""
+        for moment in self._stops.start(then, since, t):
+            for kept, _ in self.snapshots[self._snapshot_before(since) + 1 :]:
+                if since < kept.t < moment:
+                    self._run_to(kept.t)
+                    kept.stops = self._stops.now()
+            self._run_to(moment)
+            self._stops.begin(moment)
+            since = moment
 
     def back_cycles(self, count: int) -> bool:
         """Go back by so many machine cycles; to the beginning if there are not so many.
@@ -210,7 +243,7 @@ class History:
         Returns:
             False if the beginning was reached before that.
         """
-        self._notice_cells()
+        self._notice()
         machine, here = self.machine, self.machine.trace.total
         while count > 0:
             there = here - count
@@ -231,7 +264,7 @@ class History:
         """
         if count < 1:
             return True
-        self._notice_cells()
+        self._notice()
         here = self.machine.t
         while True:
             found = self._seeker.last(starts, count, here)
@@ -251,12 +284,45 @@ class History:
         Returns:
             the record of that cycle, or None, and nothing is changed, if there was none.
         """
-        self._notice_cells()
+        self._notice()
         found = self._seeker.last(met(conditions), 1, self._last_start())
         if found is None:
             return None
         self.go_to(int(found["t"]) + 1)
         return found
+
+    def back_to_stop(self, stops: list[Stop]) -> bool:
+        """Go back to just after the last machine cycle in which one of these stops hit.
+
+        The cycle that has just ended does not count.  A stop that was armed only later
+        hits as if it had been armed since power-on.
+
+        Args:
+            stops: the user's, armed.
+
+        Returns:
+            False if there was none; the machine is where it was.
+        """
+        self._notice()
+        here, before = self.machine.t, self._last_start()
+        if any(stop.last_t == before for stop in stops):
+            self.go_to(before)
+        t = max(stop.last_t if stop.last_t is not None else -1 for stop in stops)
+        later = [stop for stop in stops if self._stops.since(stop) > max(t, self.first_t)]
+        for stop in [stop for stop in later if not stop.is_simple]:
+            t = max(t, self._hit_before_armed(stop, before))
+        simple = [stop.condition for stop in later if stop.is_simple]
+        found = self._seeker.last(met(simple), 1, before, after=t) if simple else None
+        t = t if found is None else max(t, int(found["t"]))
+        self.go_to(here if t < 0 else t + 1)
+        return t >= 0
+
+    def _hit_before_armed(self, stop: Stop, before: int) -> int:
+        """When a stop would have hit last before it was armed; -1 for never."""
+        armed = min(before, self._stops.since(stop))
+        self._stops.count_from(stop, self.first_t, armed)
+        self.go_to(max(self.first_t, armed - 1))
+        return -1 if stop.last_t is None else stop.last_t
 
     def last_write(self, address: int) -> Found:
         """The record of the last write to the byte at a memory address.
@@ -266,7 +332,7 @@ class History:
         Returns:
             the record, or None if nothing was written there.
         """
-        self._notice_cells()
+        self._notice()
         cells = self.machine.board.map[:IO_BASE] & ((1 << 20) - 1)
         mirrors = np.flatnonzero(cells == cells[address])
 
@@ -278,7 +344,7 @@ class History:
 
     def instruction_before(self, t: int) -> Found:
         """The record that began the instruction, or its acceptance, under way at ``t``."""
-        self._notice_cells()
+        self._notice()
         return self._seeker.last(starts, 1, t)
 
     def _last_start(self) -> int:
@@ -292,6 +358,7 @@ class History:
         """Power has come on: nothing is before this."""
         self.journal = Journal()
         self.snapshots.clear()
+        self._stops.forget()
         self._worked = 0.0
         self.latest_t = self.machine.t
         self._beginning = self.machine.board.contents()
@@ -304,6 +371,7 @@ class History:
         if deed.kind == "power":
             self._start()
             return
+        self._stops.notice(self.machine.stops, self._rest_t)
         by_hand = [(n, value) for n, value in self._changed_cells() if n in _untouched_by(deed)]
         if by_hand:  # before this, and not noticed yet
             self._add(Deed("cells", (by_hand,)))
@@ -314,6 +382,7 @@ class History:
         t = self._rest_t  # a reset takes time itself
         self.journal.add(t, deed)
         self.latest_t = self.machine.t
+        self._stops.ran_on(NEVER)
         while self.snapshots[-1][0].t > t or self.snapshots[-1][1] >= self.journal.done:
             self.snapshots.pop()
 
@@ -329,8 +398,9 @@ class History:
         self._cells = self.machine.registers.state.tolist()
         self._rest_t = self.machine.t
 
-    def _notice_cells(self) -> None:
-        """What was put into registers since the machine rests is a deed."""
+    def _notice(self) -> None:
+        """What was put into registers since the machine rests is a deed; stops may be new."""
+        self._stops.notice(self.machine.stops, self._rest_t)
         changed = self._changed_cells()
         if changed:
             self._note(Deed("cells", (changed,)))
@@ -347,8 +417,10 @@ class History:
         t = self.machine.t
         before = self._snapshot_before(t)
         if before >= 0 and self.snapshots[before][0].t == t:
+            self.snapshots[before][0].stops = self._stops.now()
             return
         kept = (Snapshot(self.machine, self._first_map), self.journal.done)
+        kept[0].stops = self._stops.now()
         self.snapshots.insert(before + 1, kept)
         if len(self.snapshots) > self._most:
             self._drop_one()
@@ -360,19 +432,35 @@ class History:
         ages = self.latest_t - times[1:-1] + 1
         del self.snapshots[1 + int(np.argmin(gaps / ages))]
 
-    def _put_back(self, t: int) -> None:
+    def _put_back(self, t: int) -> Snapshot:
         """Be at a snapshot of before ``t``, if possible so long before that the trace is of use."""
-        last = self._snapshot_before(t)
-        snapshot, done = self.snapshots[self._with_a_past(last)]
+        snapshot, done = self.snapshots[self._with_a_past(self._place_for(t), t)]
         snapshot.put_back(self.machine)
         self.journal.done = done
         self._keep_cells()
+        return snapshot
+
+    def _put_stops_back(self, stops: StopsThen, counts: Then) -> None:
+        self._stops = stops
+        for stop, (_, counted) in counts.items():
+            stop.counts = counted
+
+    def _place_for(self, t: int) -> int:
+        """The number of the last snapshot from which a run to ``t`` tells all of ``t``."""
+        place = self._snapshot_before(t)
+        while place and not self._can_start(place, t):
+            place -= 1
+        return place
+
+    def _can_start(self, place: int, t: int) -> bool:
+        snapshot = self.snapshots[place][0]
+        return self._stops.can_start(snapshot.stops, snapshot.t, t)
 
     def _snapshot_before(self, t: int) -> int:
         """The number of the last snapshot at ``t`` or before."""
         return bisect_right(self.snapshots, t, key=lambda kept: kept[0].t) - 1
 
-    def _with_a_past(self, last: int) -> int:
+    def _with_a_past(self, last: int, t: int) -> int:
         """The number of a snapshot, ``last`` or before, from which a trace is made anew."""
         total = self.snapshots[last][0].total
         trace = self.machine.trace
@@ -381,25 +469,28 @@ class History:
         place = last
         while place and total - self.snapshots[place][0].total < _WORTH:
             place -= 1
+        while not self._can_start(place, t):  # it can from ``last``
+            place += 1
         return place
 
     def _go_to_total(self, total: int) -> None:
         """Be where so many machine cycles have been done since power-on."""
         trace = self.machine.trace
-        if trace.forgotten <= total:
+        if trace.forgotten <= total < trace.total:
             self.go_to(int(trace[total - trace.total]["t"]))
             return
-        with self._unheard():
+        with self.staying():
             place = bisect_right(self.snapshots, total, key=lambda kept: kept[0].total) - 1
-            self._put_back(self.snapshots[place][0].t)
-            if self.journal.next_t <= self.machine.t:
-                self._do_again()
+            self.be_at_snapshot(self.snapshots[place][0].t)
+            self.run_to(self.machine.t)
             while trace.total < total:
                 # A reset is a record as well, and none of the cycles that are asked for.
                 resets = sum(
                     each.deed.kind == "reset" for each in self.journal.entries[self.journal.done :]
                 )
                 self.machine.step(max(1, min(_AT_ONCE, total - trace.total - resets)))
+            t = self.machine.t
+        self.go_to(t)
 
     # --- for who looks for something (seeking.py) ----------------------------------------
 
@@ -409,9 +500,11 @@ class History:
         now, trace = Snapshot(self.machine, self._first_map), self.machine.trace.kept()
         done = self.journal.done
         try:
-            with self._unheard():
+            self._is_staying = True
+            with self._unheard(), self.machine.stops.users_disarmed():
                 yield
         finally:
+            self._is_staying = False
             now.put_back(self.machine)
             self.machine.trace.put_back(trace)
             self.journal.done = done
@@ -446,12 +539,12 @@ class History:
         listeners = [end.listeners for end in ends]
         for end in ends:
             end.listeners = []
-        self.machine.holds_for_user = False
+        self.machine.holds_for_user = self._is_heard = False
         try:
-            with self.machine.stops.standing_still():
+            with self.machine.stops.unlisted_standing_still():
                 yield
         finally:
-            self.machine.holds_for_user = True
+            self.machine.holds_for_user = self._is_heard = True
             for end, heard in zip(ends, listeners, strict=True):
                 end.listeners = heard
 

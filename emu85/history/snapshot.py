@@ -3,7 +3,8 @@
 Whatever decides how the machine goes on is in it: the CPU, memory, chips, wires,
 characters under way, deadlines, findings, and the stops that firmware has armed.
 The user's own stops are not, nor who listens: they stay as they are when a
-snapshot is put back.
+snapshot is put back.  What those stops had counted is noted beside it
+(:mod:`emu85.history.stops_then`).
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from emu85.bus.cycles import Cycle
 from emu85.bus.trace import RECORD
 from emu85.cpu.layout import WATCH_SHIFT, MapBit, State
 from emu85.history.copying import Copier, attributes
+from emu85.history.stops_then import Then
 
 if TYPE_CHECKING:
     from emu85.machine import Machine
@@ -51,12 +53,14 @@ class Snapshot:
         t: T-states since power-on.
         total: machine cycles since power-on.
         last_record: the last of them, an array of length 1.
+        stops: what the user's stops had counted.
     """
 
     def __init__(self, machine: Machine, first_map: NDArray[np.int64]) -> None:
         """``first_map`` is a copy of the board's map from which only differences are kept."""
         self.t = machine.t
         self.total = machine.trace.total
+        self.stops: Then = {}
         self.last_record = _last_record(machine)
         self._cells = np.array(machine.registers.state, dtype=np.int64)
         self._first_map = first_map

@@ -42,6 +42,7 @@ class Stop:
         owner: ``"user"``, ``"firmware"``, or ``"console"`` if it is not listed.
         rows: its rows of the core's table, in place while it is armed; a resting
             stop keeps those it had.
+        armings: how often it has begun anew.
     """
 
     number: int
@@ -50,6 +51,26 @@ class Stop:
     armed: bool
     owner: str
     rows: Int64
+    armings: int = 0
+
+    @property
+    def counts(self) -> Int64:
+        """What it has counted and which step it looks for, a copy; can be set."""
+        return self.rows[:, _STATE].copy()
+
+    @counts.setter
+    def counts(self, counts: Int64) -> None:
+        self.rows[:, _STATE] = counts
+
+    @property
+    def none_counted(self) -> Int64:
+        """:attr:`counts` of a stop that has just been made."""
+        return compile_rows(self.condition, 0)[:, _STATE]
+
+    @property
+    def is_simple(self) -> bool:
+        """Whether each machine cycle that it looks for is a hit: no passes, no sequence."""
+        return len(self.condition.steps) == 1 and not self.condition.steps[0].passes
 
     @property
     def text(self) -> str:
@@ -103,6 +124,7 @@ class StopSet:
         self._stops: dict[int, Stop] = {}
         self._unlisted: list[Stop] = []
         self._next = 1
+        self._is_for_firmware = False
 
     def __iter__(self) -> Iterator[Stop]:
         return iter(list(self._stops.values()))
@@ -202,18 +224,25 @@ class StopSet:
             stop.rows[:, StopField.LAST_T] = -1
 
     @contextmanager
-    def standing_still(self) -> Iterator[None]:
-        """Have the stops of others than the firmware count nothing of what is done meanwhile."""
-        kept = [
-            (stop, stop.rows[:, _STATE].copy())
-            for stop in self._every()
-            if stop.owner != "firmware"
-        ]
+    def unlisted_standing_still(self) -> Iterator[None]:
+        """Have the stops of :meth:`add_unlisted` count nothing of what is done meanwhile."""
+        kept = [(stop, stop.counts) for stop in self._unlisted]
         try:
             yield
         finally:
-            for stop, state in kept:
-                stop.rows[:, _STATE] = state
+            for stop, counts in kept:
+                stop.counts = counts
+
+    @contextmanager
+    def users_disarmed(self) -> Iterator[None]:
+        """Have only the firmware's stops be looked for; the others stay as they are."""
+        self._is_for_firmware = True
+        self._compile()
+        try:
+            yield
+        finally:
+            self._is_for_firmware = False
+            self._compile()
 
     def hit_at(self, t: int) -> list[Stop]:
         """The armed stops that hit in the machine cycle that began at T-state ``t``."""
@@ -295,7 +324,10 @@ class StopSet:
         return [*self._stops.values(), *self._unlisted]
 
     def _armed(self) -> list[Stop]:
-        return [stop for stop in self._every() if stop.armed]
+        armed = [stop for stop in self._every() if stop.armed]
+        if self._is_for_firmware:
+            return [stop for stop in armed if stop.owner == "firmware"]
+        return armed
 
     def _compile(self) -> None:
         armed = self._armed()
@@ -321,6 +353,7 @@ class StopSet:
 
 
 def _begin(stop: Stop) -> None:
+    stop.armings += 1
     stop.rows[:, StopField.ACTIVE] = 0
     stop.rows[0, StopField.ACTIVE] = 1
     stop.rows[:, StopField.SEEN] = 0

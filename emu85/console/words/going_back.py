@@ -34,12 +34,12 @@ def back_instruction(session: Session, count: int = 1) -> None:
 
 @form("back stop", "to where an armed stop would have held last")
 def back_stop(session: Session) -> None:
-    """Stops that count or look for one cycle after another are followed as far as the
-    trace goes."""
-    conditions = [s.condition for s in session.machine.stops if s.armed and s.owner == "user"]
-    if not conditions:
+    """A stop that counts or looks for one cycle after another counts from where it was
+    armed. Before that it would have held as if it had been armed since power-on."""
+    stops = [stop for stop in session.machine.stops if stop.armed and stop.owner == "user"]
+    if not stops:
         raise UserError("no stop is armed", expected="'stop on …' first")
-    if session.history.back_to(conditions) is None:
+    if not session.history.back_to_stop(stops):
         session.screen.show("No machine cycle before this one met an armed stop.")
         return
     _show(session)
