@@ -24,13 +24,13 @@ from numpy.typing import NDArray
 from emu85.board.contents import Contents
 from emu85.board.deeds import Deed
 from emu85.board.schedule import NEVER
-from emu85.bus.cycles import Cycle
-from emu85.bus.trace import Columns, KeptTrace
-from emu85.cpu.layout import IO_BASE, State
+from emu85.bus.trace import KeptTrace
+from emu85.cpu.layout import State
 from emu85.history.journal import Journal
 from emu85.history.seeking import Found, Seeker, met, starts
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.history.stops_then import StopsThen, Then
+from emu85.history.writes import ByHand, Byte, Changed
 from emu85.machine import Machine
 from emu85.stops import Condition, Stop
 
@@ -333,14 +333,33 @@ class History:
             the record, or None if nothing was written there.
         """
         self._notice()
-        cells = self.machine.board.map[:IO_BASE] & ((1 << 20) - 1)
-        mirrors = np.flatnonzero(cells == cells[address])
+        byte = Byte(self, self._seeker, address)
+        return self._seeker.last(byte.writes, 1, self.machine.t)
 
-        def writes(records: Columns) -> NDArray[np.intp]:
-            written = np.flatnonzero(records["type"] == Cycle.MW)
-            return written[np.isin(records["address"][written], mirrors)]
+    def last_change(self, address: int) -> Changed:
+        """What changed the byte at a memory address last, by a write or by hand.
 
-        return self._seeker.last(writes, 1, self.machine.t)
+        Writes by way of mirrors, and those of a bus master, count as well.
+        """
+        self._notice()
+        t = self.machine.t
+        return Byte(self, self._seeker, address).changed(t, t + 1)
+
+    def back_to_change(self, address: int) -> np.void | ByHand | None:
+        """Go back to just after what changed the byte at a memory address last.
+
+        The cycle that has just ended does not count, nor what was put there at this moment.
+
+        Returns:
+            what it was; None, and nothing is changed, if it is as it was at power-on.
+        """
+        self._notice()
+        byte = Byte(self, self._seeker, address)
+        change = byte.changed(self._last_start(), self.machine.t).by
+        if change is None:
+            return None
+        self.go_to(change.t if isinstance(change, ByHand) else int(change["t"]) + 1)
+        return change
 
     def instruction_before(self, t: int) -> Found:
         """The record that began the instruction, or its acceptance, under way at ``t``."""
@@ -521,6 +540,10 @@ class History:
         snapshot.put_back(self.machine)
         self._keep_cells()
         return snapshot.last_record
+
+    def byte_in_snapshot(self, t: int, cell: int) -> int:
+        """What a cell of the store held at a snapshot's moment."""
+        return self.snapshots[self._snapshot_before(t)][0].byte(cell)
 
     def run_to(self, t: int) -> None:
         """Run to the first moment between machine cycles that is not before ``t``."""

@@ -72,6 +72,10 @@ class Snapshot:
         copier = Copier(self._fixed(machine))
         self._held = [_copied(part, copier) for part in self._parts]
 
+    def byte(self, cell: int) -> int:
+        """What a cell of the store held."""
+        return int(self._store[cell]) & 0xFF
+
     def put_back(self, machine: Machine) -> None:
         """Make the machine what it was; the trace keeps what it still has of the time before.
 
