@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from emu85.console.suggest import suggestions
 from emu85.errors import UserError
 from tests.console.bench import Bench
 from tests.console.programs import COUNTER
@@ -87,3 +88,69 @@ def test_the_beginning_is_told_of(slate: Bench, line: str) -> None:
     assert "This is the beginning" in slate.do(line)
     slate.do("forth")
     assert "beginning" not in slate.do("back 5")
+
+
+WRITER = """
+        ORG     0
+        LXI     SP,8800H
+        MVI     A,5             ; T 13
+        STA     8010H           ; T 20, its write from T 30
+        STA     8010H           ; T 33, from T 43
+        STA     0100H           ; T 46, from T 56: ROM
+        STA     4000H           ; T 59, from T 69: nobody
+HERE:   JMP     HERE
+"""
+KEPT = "That write left the byte as it was. What changed it last:"
+
+
+def test_who_tells_of_what_left_the_byte_as_it_was(tmp_path: Path) -> None:
+    slate = Bench("slate", WRITER, tmp_path)
+    slate.machine.memory[0x8010] = 0
+    slate.do("run for 1 ms")
+    rows = slate.do("who 8010").splitlines()
+    said = rows.index(KEPT)
+    assert rows[said - 1].split()[:2] == ["43", "MW"] and rows[-1].split()[:2] == ["30", "MW"]
+    assert "STA 8010H" in rows[said - 2] and "STA 8010H" in rows[-2]
+    rows = slate.do("who 5000").splitlines()  # a mirror of the EPROM, as 4000 is
+    assert rows[-3].split()[:2] == ["69", "MW"]
+    assert rows[-2:] == [KEPT, "31 was loaded at T-state 3."]
+    rows = slate.do("who 0100").splitlines()
+    assert rows[-3].split()[:2] == ["56", "MW"]
+    assert rows[-2:] == [KEPT, "nothing since power came on."]
+    assert slate.do("who 0003").splitlines() == ["3E was loaded at T-state 3."]
+
+
+def test_who_tells_of_what_was_put_there(slate: Bench, tmp_path: Path) -> None:
+    slate.do("run for 100 T", "mem 8700 1", "put mem 8700 12")
+    t = slate.machine.t
+    assert slate.do("who 8700") == f"12 was put there by hand at T-state {t}.\n"
+    (tmp_path / "part.hex").write_text(":01870000552B\n:00000001FF\n".replace("2B", "23"))
+    slate.do("run for 100 T", f"load {tmp_path}/part.hex")
+    assert slate.do("who 8700") == f"55 was loaded at T-state {slate.machine.t}.\n"
+    text = slate.do("run for 100 T", "back write 8700")
+    assert text.splitlines()[-1].startswith("55 was loaded at T-state")
+    assert (
+        slate.do("back write 8700").splitlines()[-1] == f"12 was put there by hand at T-state {t}."
+    )
+    assert slate.machine.t == t and slate.machine.memory[0x8700] == 0x12
+    assert slate.do("back write 8700") == "Nothing before this has changed 8700.\n"
+    assert slate.machine.t == t
+
+
+def test_back_to_the_write_that_changed_a_byte(tmp_path: Path) -> None:
+    slate = Bench("slate", WRITER, tmp_path)
+    slate.machine.memory[0x8010] = 0
+    slate.do("run for 1 ms")
+    text = slate.do("back write 8010")
+    assert "memory write from T-state 30" in text and slate.machine.t == 33
+    assert text.splitlines()[-1].endswith("before the newest moment.")
+    slate.do("forth")
+    with pytest.raises(UserError):
+        slate.do("back write")
+
+
+def test_back_write_is_offered(slate: Bench) -> None:
+    context = slate.session.context
+    offered = {one.text for one in suggestions("back ", slate.session.forms, context)}
+    assert {"instruction", "stop", "to", "write"} <= offered
+    assert "back write ADDRESS" in slate.do("help back")

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from emu85.bus.lines import Line
 from emu85.console.registry import form
 from emu85.console.views import bus
 from emu85.errors import UserError
+from emu85.history.writes import ByHand
 from emu85.wording import counted
 
 if TYPE_CHECKING:
@@ -76,14 +79,43 @@ def forth_to(session: Session, time: int) -> None:
     _show(session)
 
 
+@form("back write ADDRESS", "to what last changed a byte")
+def back_write(session: Session, address: int) -> None:
+    """To just after the write that 'who ADDRESS' shows, or to where the byte was put there by
+    hand or loaded. The machine cycle that has just ended does not count, so that each
+    'back write' goes further."""
+    change = session.history.back_to_change(address)
+    if change is None:
+        session.screen.show(f"Nothing before this has changed {session.places.text(address)}.")
+        return
+    _show(session)
+    if isinstance(change, ByHand):
+        _tell_of_hand(session, change)
+
+
 @form("who ADDRESS", "the write that last changed a byte")
 def who(session: Session, address: int) -> None:
     """With the instruction that wrote it. Writes by way of a mirror and by DMA count as
-    well. The board stays where it is; 'back to … T' goes to one of the moments shown."""
-    write = session.history.last_write(address)
-    if write is None:
-        session.screen.show(f"Nothing has been written to {session.places.text(address)}.")
-        return
+    well, and what you put there or loaded. If a later write left the byte as it was (it
+    wrote what was there, or to ROM), that is shown first. The board stays where it is;
+    'back write ADDRESS' goes there."""
+    write, change = session.history.last_change(address)
+    place = session.places.text(address)
+    if write is not None:
+        _show_write(session, write)
+        session.screen.show("That write left the byte as it was. What changed it last:")
+    if isinstance(change, ByHand):
+        _tell_of_hand(session, change)
+    elif change is not None:
+        _show_write(session, change)
+    elif write is None:
+        session.screen.show(f"Nothing has been written to {place}.")
+    else:
+        session.screen.show("nothing since power came on.")
+
+
+def _show_write(session: Session, write: np.void) -> None:
+    """A write's row, after that of its instruction."""
     is_master = bool(int(write["lines"]) & Line.HLDA)
     fetch = None if is_master else session.history.instruction_before(int(write["t"]))
     records = [record for record in (fetch, write) if record is not None]
@@ -93,6 +125,11 @@ def who(session: Session, address: int) -> None:
         session.screen.show(line)
     if is_master:
         session.screen.show("A bus master wrote it, while the CPU was on hold.")
+
+
+def _tell_of_hand(session: Session, put: ByHand) -> None:
+    how = "loaded" if put.is_loaded else "put there by hand"
+    session.screen.show(f"{put.value:02X} was {how} at T-state {put.t}.")
 
 
 def _check_past(session: Session, t: int) -> None:
