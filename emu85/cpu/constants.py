@@ -10,6 +10,8 @@ from __future__ import annotations
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.cpu.layout import (
+    UNTOUCHED_BITS,
+    UNTOUCHED_SHIFT,
     WAIT_MASK,
     WAIT_SHIFT,
     WATCH_SHIFT,
@@ -61,6 +63,7 @@ NOT_CODE, NOT_STACK = int(MapBit.NOT_CODE), int(MapBit.NOT_STACK)
 HOLD_BEFORE = int(MapBit.HOLD_BEFORE)
 LOST_BITS = int(MapBit.ROM | MapBit.NO_WRITER)
 WRITE_SLOW = int(WRITE_BITS | MapBit.NOT_STACK)
+UNTOUCHED = UNTOUCHED_BITS
 WATCH_ALL = ((1 << len(Cycle)) - 1) << WATCH_SHIFT
 
 X_LIMIT, X_BUDGET, X_READ = int(Exit.LIMIT), int(Exit.BUDGET), int(Exit.READ)
@@ -77,7 +80,10 @@ IOR, IOW = int(Cycle.IOR), int(Cycle.IOW)
 OF_RECORD = OF << TYPE_SHIFT | int(Line.S1 | Line.S0) << LINES_SHIFT
 WAITS = WAIT_MASK << WAIT_SHIFT
 FETCH_SLOW = (
-    WAITS | (1 << (WATCH_SHIFT + OF)) | READ_EXIT | NO_READER | CONTENTION | NOT_CODE | HOLD_BEFORE
+    WAITS
+    | (1 << (WATCH_SHIFT + OF))
+    | (1 << (UNTOUCHED_SHIFT + OF))
+    | (READ_EXIT | NO_READER | CONTENTION | NOT_CODE | HOLD_BEFORE)
 )
 
 VECTOR_TRAP, VECTOR75, VECTOR65, VECTOR55 = VECTORS.values()

@@ -11,12 +11,14 @@ about twice as fast as reading rows from a table, but then what an opcode does
 would stand in a second place.  The table keeps one source of truth, and the
 loop is still some hundreds of times faster than the chip.
 
-Three rules keep the loop fast and its behaviour independent of how often it is
+Four rules keep the loop fast and its behaviour independent of how often it is
 left and entered:
 
 * All rare circumstances (a device, a floating bus, ROM under a write, a stop's
   interest) are bits of the map word of the address, so the common cycle tests
   them all at once.
+* What a cycle type has not touched yet since somebody asked is such a bit too; the first
+  cycle clears it, so that knowing what was touched costs nothing more.
 * The loop leaves for a device's answer *before* the cycle has changed anything;
   on re-entry the same cycle begins again with the answer at hand, and its record
   shows the lines as they stood before the device touched them.
@@ -52,6 +54,7 @@ from emu85.cpu.layout import (
     EVERY_CYCLE,
     INDEX_MASK,
     IO_BASE,
+    UNTOUCHED_SHIFT,
     UNWRITTEN,
     WAIT_MASK,
     WAIT_SHIFT,
@@ -140,6 +143,7 @@ def take_over(
     ring[place & c.PLACE_MASK] = t
     ring[(place + 1) & c.PLACE_MASK] = record
     slow = m & (1 << (WATCH_SHIFT + kind))
+    memory_map[index] = m & ~((1 << (UNTOUCHED_SHIFT + kind)) & c.UNTOUCHED)
     return c.X_STOP if stopped(stops, s, data_watch, slow, record, previous, t) else 0
 
 
@@ -319,6 +323,9 @@ def run(
         record |= address | data << DATA_SHIFT
         ring[place & c.PLACE_MASK] = t
         if (rare | look) != 0:
+            untouched = slow & c.UNTOUCHED
+            if untouched != 0:
+                memory_map[index] &= ~untouched
             waits = (m >> WAIT_SHIFT) & WAIT_MASK
             if waits != 0:
                 record = (record & ~(c.READY << LINES_SHIFT)) | waits << WAITS_SHIFT

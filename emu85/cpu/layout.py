@@ -55,6 +55,12 @@ class MapBit(enum.IntFlag):
     """The machine holds before an opcode fetch here (``run until``)."""
 
 
+UNTOUCHED_SHIFT = 49
+"""Bit ``UNTOUCHED_SHIFT + cycle type`` is cleared by the first cycle of that type here, if
+it was set; OF, MR, MW, IOR and IOW have one."""
+UNTOUCHED_TYPES = 5
+UNTOUCHED_BITS = ((1 << UNTOUCHED_TYPES) - 1) << UNTOUCHED_SHIFT
+
 UNWRITTEN = 0x100
 """In a ``store`` entry: RAM never written since power-on."""
 

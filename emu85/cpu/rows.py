@@ -26,7 +26,14 @@ from numpy.typing import NDArray
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, LEVELS, READS, WRITES, Cycle, Levels
 from emu85.bus.lines import Line
-from emu85.cpu.layout import WAIT_MASK, WAIT_SHIFT, WATCH_SHIFT, MapBit
+from emu85.cpu.layout import (
+    UNTOUCHED_BITS,
+    UNTOUCHED_SHIFT,
+    WAIT_MASK,
+    WAIT_SHIFT,
+    WATCH_SHIFT,
+    MapBit,
+)
 from emu85.isa import INSTRUCTIONS, Addr, Condition, Instruction, MachineCycle, Op
 from emu85.isa.acknowledge import RESTART_INPUT, jammed
 
@@ -120,6 +127,7 @@ def _record(cycle: MachineCycle) -> int:
 
 def _slow(cycle: MachineCycle) -> int:
     bits = 1 << (WATCH_SHIFT + cycle.kind) | WAIT_MASK << WAIT_SHIFT
+    bits |= 1 << (UNTOUCHED_SHIFT + cycle.kind) & UNTOUCHED_BITS
     direction = _direction(cycle.kind)
     if direction == READ:
         bits |= _READ_BITS

@@ -25,11 +25,13 @@ from emu85.board.contents import Contents
 from emu85.board.deeds import Deed
 from emu85.board.schedule import NEVER
 from emu85.bus.trace import KeptTrace
-from emu85.cpu.layout import State
+from emu85.cpu.layout import UNTOUCHED_BITS, State
 from emu85.history.journal import Journal
 from emu85.history.seeking import Found, Seeker, met, starts
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.history.stops_then import StopsThen, Then
+from emu85.history.touched import Touched, of_steps, touched
+from emu85.history.touched import begin as begin_touching
 from emu85.history.writes import ByHand, Byte, Changed
 from emu85.machine import Machine
 from emu85.stops import Condition, Stop
@@ -285,7 +287,9 @@ class History:
             the record of that cycle, or None, and nothing is changed, if there was none.
         """
         self._notice()
-        found = self._seeker.last(met(conditions), 1, self._last_start())
+        found = self._seeker.last(
+            met(conditions), 1, self._last_start(), wanted=of_steps(conditions)
+        )
         if found is None:
             return None
         self.go_to(int(found["t"]) + 1)
@@ -312,7 +316,10 @@ class History:
         for stop in [stop for stop in later if not stop.is_simple]:
             t = max(t, self._hit_before_armed(stop, before))
         simple = [stop.condition for stop in later if stop.is_simple]
-        found = self._seeker.last(met(simple), 1, before, after=t) if simple else None
+        found = None
+        if simple:
+            wanted = of_steps(simple)
+            found = self._seeker.last(met(simple), 1, before, after=t, wanted=wanted)
         t = t if found is None else max(t, int(found["t"]))
         self.go_to(here if t < 0 else t + 1)
         return t >= 0
@@ -320,8 +327,12 @@ class History:
     def _hit_before_armed(self, stop: Stop, before: int) -> int:
         """When a stop would have hit last before it was armed; -1 for never."""
         armed = min(before, self._stops.since(stop))
+        wanted = of_steps([stop.condition])
+        end = next((end for _, end in self._seeker.stretches(armed, wanted=wanted)), -1)
+        if end < 0:  # no stretch has what its last step looks for
+            return -1
         self._stops.count_from(stop, self.first_t, armed)
-        self.go_to(max(self.first_t, armed - 1))
+        self.go_to(max(self.first_t, end - 1))
         return -1 if stop.last_t is None else stop.last_t
 
     def last_write(self, address: int) -> Found:
@@ -334,7 +345,7 @@ class History:
         """
         self._notice()
         byte = Byte(self, self._seeker, address)
-        return self._seeker.last(byte.writes, 1, self.machine.t)
+        return self._seeker.last(byte.writes, 1, self.machine.t, wanted=byte.wanted)
 
     def last_change(self, address: int) -> Changed:
         """What changed the byte at a memory address last, by a write or by hand.
@@ -441,6 +452,7 @@ class History:
         kept = (Snapshot(self.machine, self._first_map), self.journal.done)
         kept[0].stops = self._stops.now()
         self.snapshots.insert(before + 1, kept)
+        begin_touching(self.machine.board.map)
         if len(self.snapshots) > self._most:
             self._drop_one()
 
@@ -449,7 +461,10 @@ class History:
         times = np.array([kept[0].t for kept in self.snapshots], dtype=np.float64)
         gaps = times[2:] - times[:-2]
         ages = self.latest_t - times[1:-1] + 1
-        del self.snapshots[1 + int(np.argmin(gaps / ages))]
+        place = 1 + int(np.argmin(gaps / ages))
+        dropped, following = self.snapshots[place][0], self.snapshots[place + 1][0]
+        following.touched = following.touched | dropped.touched
+        del self.snapshots[place]
 
     def _put_back(self, t: int) -> Snapshot:
         """Be at a snapshot of before ``t``, if possible so long before that the trace is of use."""
@@ -517,7 +532,7 @@ class History:
     def staying(self) -> Iterator[None]:
         """Have the machine be, after the block, what and where it was before."""
         now, trace = Snapshot(self.machine, self._first_map), self.machine.trace.kept()
-        done = self.journal.done
+        done, untouched = self.journal.done, self.machine.board.map & np.int64(UNTOUCHED_BITS)
         try:
             self._is_staying = True
             with self._unheard(), self.machine.stops.users_disarmed():
@@ -527,7 +542,16 @@ class History:
             now.put_back(self.machine)
             self.machine.trace.put_back(trace)
             self.journal.done = done
+            self.machine.board.map &= ~np.int64(UNTOUCHED_BITS)
+            self.machine.board.map |= untouched
             self._keep_cells()
+
+    def touched_from(self, snapshot_t: int) -> Touched:
+        """What was touched between a snapshot's moment and the next, or now."""
+        place = self._snapshot_before(snapshot_t) + 1
+        if place < len(self.snapshots):
+            return self.snapshots[place][0].touched
+        return touched(self.machine.board.map)
 
     def be_at_snapshot(self, t: int) -> NDArray[np.void]:
         """Be at a snapshot's moment, with nothing done again that is due there.

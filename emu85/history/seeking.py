@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from emu85.bus.starts import first_cycles
 from emu85.bus.trace import Columns
+from emu85.history.touched import Touched
 from emu85.stops import Condition
 from emu85.stops.match import find
 
@@ -48,13 +49,23 @@ class Seeker:
     def __init__(self, history: History) -> None:
         self._history = history
 
-    def last(self, picks: Picks, count: int, before: int, *, after: int = -1) -> Found:
+    def last(
+        self,
+        picks: Picks,
+        count: int,
+        before: int,
+        *,
+        after: int = -1,
+        wanted: Touched | None = None,
+    ) -> Found:
         """The ``count``-th last record picked that began before a T-state.
 
         Args:
             count: from 1 on.
             before: T-state; later records and one that began there are passed over.
             after: those of before this T-state may be passed over.
+            wanted: stretches that have touched nothing of this have none; None if that
+                is not known.
         """
         trace = self._history.machine.trace
         found, missing = self._on_trace(picks, count, before)
@@ -63,19 +74,28 @@ class Seeker:
         oldest = int(trace[1]["t"]) if len(trace) > 1 else self._history.machine.t
         if oldest <= after:
             return None
+        stretches = list(self.stretches(min(before, oldest), after, wanted))
+        if not stretches:
+            return None
         with self._history.staying():
-            for begin, end in self.stretches(min(before, oldest), after):
+            for begin, end in stretches:
                 found, missing = self._in_stretch(begin, end, picks, missing)
                 if found is not None:
                     return found
         return None
 
-    def stretches(self, end: int, after: int = -1) -> Iterator[tuple[int, int]]:
-        """Beginnings and ends, in T-states, from snapshot to snapshot, backwards."""
+    def stretches(
+        self, end: int, after: int = -1, wanted: Touched | None = None
+    ) -> Iterator[tuple[int, int]]:
+        """Beginnings and ends, in T-states, from snapshot to snapshot, backwards.
+
+        Those that have touched nothing of ``wanted`` are left out.
+        """
         for kept in self._history.snapshots[::-1]:
             begin = kept[0].t
             if begin < end:
-                yield begin, end
+                if wanted is None or (self._history.touched_from(begin) & wanted).any():
+                    yield begin, end
                 end = begin
             if end <= after:
                 return

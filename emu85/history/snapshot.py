@@ -17,15 +17,16 @@ from numpy.typing import NDArray
 
 from emu85.bus.cycles import Cycle
 from emu85.bus.trace import RECORD
-from emu85.cpu.layout import WATCH_SHIFT, MapBit, State
+from emu85.cpu.layout import UNTOUCHED_BITS, WATCH_SHIFT, MapBit, State
 from emu85.history.copying import Copier, attributes
 from emu85.history.stops_then import Then
+from emu85.history.touched import touched
 
 if TYPE_CHECKING:
     from emu85.machine import Machine
 
-_STOP_BITS = int(MapBit.READ_EXIT) - (1 << WATCH_SHIFT) | int(MapBit.HOLD_BEFORE)
-"""Bits of a map word that belong to the stops of now and to a motion."""
+_STOP_BITS = int(MapBit.READ_EXIT) - (1 << WATCH_SHIFT) | int(MapBit.HOLD_BEFORE) | UNTOUCHED_BITS
+"""Bits of a map word that belong to the stops of now, to a motion and to the history."""
 
 MOTION_CELLS = [
     State.LIMIT,
@@ -54,6 +55,7 @@ class Snapshot:
         total: machine cycles since power-on.
         last_record: the last of them, an array of length 1.
         stops: what the user's stops had counted.
+        touched: what was touched between the snapshot before and this one.
     """
 
     def __init__(self, machine: Machine, first_map: NDArray[np.int64]) -> None:
@@ -61,6 +63,7 @@ class Snapshot:
         self.t = machine.t
         self.total = machine.trace.total
         self.stops: Then = {}
+        self.touched = touched(machine.board.map)
         self.last_record = _last_record(machine)
         self._cells = np.array(machine.registers.state, dtype=np.int64)
         self._first_map = first_map

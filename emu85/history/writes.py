@@ -14,6 +14,7 @@ from emu85.bus.trace import Columns
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
 from emu85.history.journal import Entry
 from emu85.history.seeking import Found, Seeker
+from emu85.history.touched import Touched, of_writes
 
 if TYPE_CHECKING:
     from emu85.history.history import History
@@ -67,6 +68,11 @@ class Byte:
             np.array([address]) if is_gap else np.flatnonzero(words & INDEX_MASK == self._cell)
         )
 
+    @property
+    def wanted(self) -> Touched:
+        """What a stretch has touched if it wrote to it."""
+        return of_writes(self._mirrors)
+
     def writes(self, records: Columns) -> NDArray[np.intp]:
         """Indices of the writes to it."""
         written = np.flatnonzero(records["type"] == Cycle.MW)
@@ -83,8 +89,9 @@ class Byte:
         after = -1 if put is None else put.t
         write, change = self._on_trace(before, put)
         if change is None and self._history.machine.trace.forgotten:
+            stretches = list(self._seeker.stretches(before, after, self.wanted))
             with self._history.staying():
-                for begin, end in self._seeker.stretches(before, after):
+                for begin, end in stretches:
                     last, change = self._in_stretch(begin, end, put)
                     write = last if write is None else write
                     if change is not None:
