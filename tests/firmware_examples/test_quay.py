@@ -65,6 +65,8 @@ def test_it_fits_4_kb_and_messages_find_their_variables(name: str) -> None:
     symbols = machine.symbols
     assert symbols["WORK"] == OWN[name]
     assert symbols["LINE"] + 64 <= symbols["WORK"] + 0x100  # their high half is WORK's
+    # TRAP looks at the low half of where it comes from.
+    assert symbols["GO"] < symbols["TRAP"] < symbols["STILL"] < symbols["HSAY"] <= 0x100
 
 
 def test_two_letters_tell_any_word(quay: Quay) -> None:
@@ -146,6 +148,10 @@ def test_a_line_can_be_edited(quay: Quay) -> None:
         ("vector 4", "? no vector"),
         ("vector 0C", "? no vector"),
         ("vector 40", "? no vector"),
+        ("vector 14", "? no vector"),
+        ("vector 0", "? no vector"),
+        ("vector 108", "? no vector"),
+        ("vector FF24", "? no vector"),
     ],
 )
 def test_mistakes_are_named(quay: Quay, keys: str, answer: str) -> None:
@@ -161,6 +167,27 @@ def test_a_long_answer_can_be_ended(quay: Quay) -> None:
     assert said.endswith("\r\nstopped\r\n")
     assert len(said.splitlines()) < 8
     assert quay.answer("show 44 44").startswith("0044  ")
+
+
+@pytest.mark.parametrize("keys", ["match 0 7FFF 0", "try R000 RAFF", "fill R000 RAFF 0"])
+def test_what_is_long_and_silent_can_be_ended(keys: str, quay: Quay) -> None:
+    assert end_early(quay, quay.here(keys)) == "stopped\r\n"
+    assert end_early(quay, quay.here("copy R000 R7FF R001")) == "stopped\r\n"
+    assert quay.answer("match 0 F 0") == "all alike\r\n"
+
+
+def end_early(quay: Quay, keys: str) -> str:
+    """Type a line, and control and C a tenth of a second later; the answer."""
+    before = len(quay.line.received)
+    quay.line.send(keys.encode() + b"\r")
+    while not quay.line.idle:
+        quay.machine.run(seconds=quay.typing)
+    quay.machine.run(seconds=0.1)
+    quay.line.send(b"\x03")
+    asked = quay.machine.seconds
+    said = quay.listen(before)
+    assert quay.machine.seconds - asked < 0.5
+    return said.removeprefix(keys + "\r\n")
 
 
 @pytest.mark.parametrize(
@@ -246,6 +273,21 @@ def test_what_cannot_be_written_is_told(quay: Quay) -> None:
     assert quay.tell(f"put {own + 0x2FF:04X} 0") == [f"? {own + 0x2FF:04X} is quay's own"]
     assert quay.tell(f"put {own + 0x300:04X} 0") == []  # the program's stack
     assert quay.tell("put FFFF 0") == ["? FFFF is quay's own"]  # by A14 on saltmarsh, too
+
+
+@pytest.mark.parametrize(
+    ("keys", "answer"),
+    [  # nobody is at 5000 on either board, and a pulled-up bus reads FF
+        ("put 5000 FF", "5000: wrote 00, read FF"),
+        ("put 5000 FE", "5000: wrote FE, read FF"),
+        ("fill 5000 5FFF FF", "5000: wrote 00, read FF"),
+        ("copy 5000 5000 5001", "5001: wrote 00, read FF"),
+        ("put 0 C3", "0000: wrote 3C, read C3"),  # JMP COLD
+        ("copy 0 0 0", "0000: wrote 3C, read C3"),
+    ],
+)
+def test_a_byte_that_was_there_before_proves_nothing(keys: str, answer: str, quay: Quay) -> None:
+    assert quay.tell(keys) == [f"? no RAM at {answer}"]
 
 
 @pytest.mark.parametrize(
@@ -376,9 +418,32 @@ ASKED:  DB      0AH,'which? ',0
 
 
 def test_leaving_by_the_monitors_door(quay: Quay) -> None:
-    quay.program(" EI\n JMP 4FH\n")
+    quay.program(" EI\n LXI SP,0\n JMP 4FH\n")
     assert quay.answer(f"call {quay.ram:X}") == ""
     assert quay.tell("onward") == ["? no program is held"]
+
+
+def test_a_program_that_is_held_is_dropped_with_its_stack(quay: Quay) -> None:
+    quay.program(" MVI A,11H\n RST 1\n JMP 4FH\n MVI A,77H\n RET\n")
+    stops, returns = f"call {quay.ram:X}", f"call {quay.ram + 6:X}"
+    top = FIRST_SP[quay.name] - 0x20
+    quay.answer(f"regs sp {top:X}")
+    for _ in range(3):  # by 'call'
+        assert f"  sp {top - 2:04X}  pc {quay.ram + 3:04X}" in quay.tell(stops)[2]
+    shown = quay.tell(returns)
+    assert shown[1] == "the program came back"
+    assert shown[2].startswith("a 77  ") and f"  sp {top:04X}  " in shown[2]
+    assert quay.tell("onward") == ["? no program is held"]
+    quay.answer(stops)  # by an end record that has an address
+    at = f"00{quay.ram:04X}01"
+    quay.take(f":{at}{-sum(bytes.fromhex(at)) & 0xFF:02X}\n")
+    assert f"  sp {top:04X}  pc {quay.ram:04X}" in quay.tell("regs")[0]
+    assert quay.tell("onward") == ["? no program is held"]
+    quay.answer(stops)  # by the program, once it has been gone on with
+    assert quay.answer("onward") == ""
+    assert f"  sp {top:04X}" in quay.tell("regs")[0]
+    assert quay.tell("onward") == ["? no program is held"]
+    quay.answer(f"regs sp {FIRST_SP[quay.name]:X}")
 
 
 LOOP = f"""
@@ -422,6 +487,91 @@ def test_keys_of_gantry_hold_a_program(key: str, mask: int, name: str, masked: s
     quay.machine.board.adjust("abort", "press", "")
     assert quay.listen(before + 2) == "\r\n"
     assert quay.tell("regs")[0] == shown[0]
+
+
+def edge_of_trap(quay: Quay, length: int) -> None:
+    quay.machine.board.adjust("abort", "down", "")
+    quay.machine.run(t_states=length)
+    quay.machine.board.adjust("abort", "up", "")
+
+
+@pytest.fixture(scope="module")
+def bouncer() -> Quay:
+    """A gantry whose key bounces."""
+    return fresh("gantry")
+
+
+@pytest.mark.parametrize("first", range(3))
+def test_a_second_trap_on_the_heels_of_the_first_does_no_harm(first: int, bouncer: Quay) -> None:
+    """While the registers are being kept, which takes some 500 T-states, and shown."""
+    quay = bouncer
+    quay.program(f"{SET_ALL}LOOP: JMP LOOP\n")
+    held = {**ALL_SET, "sp": FIRST_SP["gantry"] - 2, "pc": quay.ram + 14}
+    expected = ["", f"TRAP: held at {quay.ram + 14:04X}"]
+    expected += registers(quay, "7.5 6.5 5.5", "-", "off", **held)
+    for gap in [*range(4 + 3 * first, 600, 9), *range(600 + first, 1500, 97), 40_000 + first]:
+        before = len(quay.line.received)
+        quay.line.send(b"call 8000\r")
+        for length in (10, 100):
+            quay.machine.run(t_states=gap if length == 100 else 100_000)
+            edge_of_trap(quay, length)
+        assert quay.listen(before).splitlines()[1:] == expected, gap
+        assert quay.tell("regs") == expected[2:], gap
+        before = len(quay.line.received)
+        quay.line.send(b"onward\r")
+        quay.machine.run(t_states=100_000)
+        edge_of_trap(quay, 100)
+        assert quay.listen(before).splitlines()[1:] == expected, gap
+
+
+@pytest.mark.parametrize("interrupts", ["EI", "DI"])
+def test_trap_on_the_way_into_a_program_or_out_of_it_does_no_harm(
+    interrupts: str, bouncer: Quay
+) -> None:
+    quay = bouncer
+    quay.program(
+        f"""{SET_ALL} {interrupts}
+        RST     1
+        SHLD    8100H
+        PUSH    PSW
+        XTHL
+        SHLD    8102H
+        RIM
+        STA     8104H
+        DI
+        POP     H
+        RET
+"""
+    )
+    enabled = 8 if interrupts == "EI" else 0
+    quay.answer("regs mask 7")
+    # The word that is interrupted, where from on, and for how long.
+    for keys, place, length in (
+        ("call 8000", "DOON", 330),
+        ("call 8000", "CAUGHT", 500),
+        ("onward", "GO", 130),
+        ("onward", "RETURN", 500),
+    ):
+        for after in range(0, length, 13):
+            quay.machine.memory[0x8100:0x8105] = bytes(5)
+            said: list[str] = []
+            for word in ("call 8000", *["onward"] * 4):
+                before = len(quay.line.received)
+                quay.line.send(word.encode() + b"\r")
+                if word == keys and not any(line.startswith("TRAP") for line in said):
+                    quay.machine.run(until=quay.machine.symbols[place])
+                    quay.machine.run(t_states=after)
+                    edge_of_trap(quay, 30)
+                while not quay.line.idle:
+                    quay.machine.run(seconds=quay.typing)
+                said = quay.listen(before).splitlines()
+                if "the program came back" in said:
+                    break
+            assert "the program came back" in said, (keys, place, after)
+            stored = bytes(quay.machine.memory[0x8100:0x8105])
+            assert stored[:4] == b"\xbc\x9a\xd7\xa5", (keys, place, after)
+            assert stored[4] & 8 == enabled, (keys, place, after)
+            assert "sp FF80" in quay.tell("regs")[0]
 
 
 @pytest.mark.parametrize(
@@ -475,11 +625,11 @@ TICK:   PUSH    PSW
     fetched = trace[trace["type"] == Cycle.OF]
     came = fetched["t"][fetched["address"] == 0x3C]
     there = fetched["t"][fetched["address"] == tick]
-    # JMP, PUSH, MVI, JMP; then PUSH twice, MOV, RRC, MOV, MVI, MOV M, INX, MOV M, MOV, ORA,
-    # JZ that does not jump, INX twice, POP, XTHL, RET.
-    long = 10 + 12 + 7 + 10 + 24 + 4 + 4 + 4 + 7 + 7 + 6 + 7 + 4 + 4 + 7 + 12 + 10 + 16 + 10
+    # CALL; XTHL, PUSH twice, MVI, MOV M, INX, MOV M, MOV, ORA, JZ that does not jump, INX twice,
+    # POP, XTHL, RET.
+    long = 18 + 16 + 24 + 7 + 7 + 6 + 7 + 4 + 4 + 7 + 12 + 10 + 16 + 10
     assert len(there) >= 8
-    assert set((there - came[-len(there) :]).tolist()) == {long} == {165}
+    assert set((there - came[-len(there) :]).tolist()) == {long} == {148}
     assert "bc 0800" in quay.listen(len(quay.line.received))
     assert quay.tell("vector 3C 0") == ["RST 7.5: held by quay"]
     assert quay.tell("vector 24") == ["TRAP: held by quay"]
@@ -561,6 +711,21 @@ BAD_LINES = [
 ]
 
 
+BAD_LINES.append(
+    [  # what lies in a chip that is not written to, or in none, by a byte that it reads like
+        (":01000000C33C", "no RAM at 0000: wrote 3C, read C3"),
+        (":0450000000FF00FFAE", "no RAM at 5000: wrote 00, read FF"),
+        (":0450000000FFFFFFAF", "no RAM at 5000: wrote 00, read FF"),
+        (":0260FF00FFFFA1", "no RAM at 6100: wrote 00, read FF"),
+        # A shift is two bytes, whatever the record before left; an end has no data.
+        (":0100000400FB", "unwanted record type 04"),
+        (":00000004FC", "unwanted record type 04"),
+        (":03000002000000FB", "unwanted record type 02"),
+        (":0100000155A9", "unwanted record type 01"),
+    ]
+)
+
+
 @pytest.mark.parametrize("lines", BAD_LINES)
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_bad_lines_are_named_and_change_nothing(
@@ -605,6 +770,20 @@ def test_more_mistakes_than_are_remembered_are_counted(taker: Quay) -> None:
 def test_a_file_without_an_end_is_given_up(taker: Quay) -> None:
     assert taker.take(":01800000116E\n\x03") == ["no end record", "bytes taken: 1, 8000-8000"]
     assert taker.take("\x03") == ["no end record", "bytes taken: 0"]
+
+
+@pytest.mark.parametrize("line", [":0100000400FB", ":00000004FC", ":0100000200FD"])
+def test_a_shift_is_not_read_from_what_another_line_left(line: str, taker: Quay) -> None:
+    kind = line[7:9]
+    file = f":020000040000FA\n{line}\n:00000001FF\n"
+    assert taker.take(file)[0] == f"line 2: unwanted record type {kind}"
+
+
+def test_what_follows_an_end_record_is_not_for_the_prompt(quay: Quay) -> None:
+    before = len(quay.line.received)
+    assert quay.take(":00000001FF\r\nshow 8000\r\n") == ["bytes taken: 0"]
+    quay.machine.run(seconds=1)
+    assert quay.line.received[before:].count(b"quay> ") == 1
 
 
 def test_the_end_record_tells_where_to_start(taker: Quay) -> None:
