@@ -46,8 +46,7 @@ class _Met(NamedTuple):
 def _ways(study: Study, start: int) -> Iterator[_Met]:
     """The instructions on all ways from an address on, routines that are called included.
 
-    A way ends with a return, where control goes by HL or out of the image, and where SP is
-    loaded: what changes stacks keeps the registers in its own way.
+    A way ends with a return, and where control goes by HL or out of the image.
     """
     waiting: list[tuple[int, frozenset[Reg]]] = [(start, frozenset())]
     seen = set(waiting)
@@ -66,8 +65,6 @@ def _ways(study: Study, start: int) -> Iterator[_Met]:
 
 def _next(study: Study, at: int, one: Instruction) -> Iterator[int]:
     move = MOVES[one.opcode]
-    if one.cycles[-1].does in _LOADS_SP:
-        return
     if move.way in (Way.JUMP, Way.CALL):
         yield int.from_bytes(study.ground.bytes[at + 1 : at + 3], "little")
     elif move.way is Way.RESTART:
@@ -80,7 +77,10 @@ def _keeps(study: Study) -> Iterator[Note]:
     for vector in _handlers(study):
         if not study.survey.flow.returns(Root(vector.address, Kind.INTERRUPT)):
             continue
-        losing = [met for met in _ways(study, vector.address) if _lost(met)]
+        ways = list(_ways(study, vector.address))
+        if any(met.one.cycles[-1].does in _LOADS_SP for met in ways):
+            continue  # what changes stacks keeps the registers in a way of its own
+        losing = [met for met in ways if _lost(met)]
         if losing:
             first = min(losing)
             names = ", ".join(reg.name for reg in sorted(_lost(first)))
