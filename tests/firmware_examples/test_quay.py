@@ -559,7 +559,7 @@ def test_trap_on_the_way_into_a_program_or_out_of_it_does_no_harm(
                 before = len(quay.line.received)
                 quay.line.send(word.encode() + b"\r")
                 if word == keys and not any(line.startswith("TRAP") for line in said):
-                    quay.machine.run(until=quay.machine.symbols[place])
+                    quay.machine.run(until=quay.machine.symbols[place], seconds=1)
                     quay.machine.run(t_states=after)
                     edge_of_trap(quay, 30)
                 while not quay.line.idle:
