@@ -10,22 +10,7 @@ from emu85.cpu.layout import FindingKind
 from emu85.firmware import assemble
 from emu85.machine import Machine, Reason
 from emu85.stops import match, parse
-
-BOARD = """
-name: pump
-crystal: 6 MHz
-memory:
-  - {rom: 2K, at: 0000}
-  - {ram: 1K, at: 8000}
-ports:
-  - {device: 8257, name: dma, at: 40-4F, port 0: 10}
-  - {device: latch, name: ask, at: 20, clear: yes}
-  - {device: switches, name: in, at: 10, value: 5A}
-lines:
-  HOLD: dma.hrq
-  dma.hlda: HLDA
-  dma.drq0: ask.q0
-"""
+from tests.pump import BOARD
 
 
 def machine_that_fills(start: int, count: int) -> Machine:

@@ -11,6 +11,7 @@ import pytest
 from emu85.bus.pins import PINS
 from emu85.cli import main
 from emu85.wording import counted
+from tests.pump import BOARD as BOARD_WITH_DMA
 
 BOARD = """
 name: jetty
@@ -142,30 +143,13 @@ def test_a_dump_ends_with_a_halt_that_a_tick_cannot_end(
     assert int(re.findall(r"(\d+) T-states", out)[0]) < (3000 if over else 20_000)
 
 
-PUMP = """
-name: pump
-crystal: 6 MHz
-memory:
-  - {rom: 2K, at: 0000}
-  - {ram: 1K, at: 8000}
-ports:
-  - {device: 8257, name: dma, at: 40-4F, port 0: 10}
-  - {device: latch, name: ask, at: 20, clear: yes}
-  - {device: switches, name: in, at: 10, value: 5A}
-lines:
-  HOLD: dma.hrq
-  dma.hlda: HLDA
-  dma.drq0: ask.q0
-"""
-
-
 @pytest.mark.parametrize("cycles", range(1, 9))
 def test_a_block_by_dma_is_cut_where_it_was_asked_to(
     cycles: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """OUT's write, a fetch, a hold, and then five cycles of 4 clocks by the controller."""
     board, source, vcd = (tmp_path / name for name in ("b.yaml", "f.asm", "w.vcd"))
-    board.write_text(PUMP)
+    board.write_text(BOARD_WITH_DMA)
     put = "".join(f" MVI A,{value}\n OUT {port}\n" for value, port in FIVE)
     source.write_text(f" ORG 0\n{put}ON: JMP ON\n")
     words = ["wave", str(source), "--board", str(board), "--from", "IOW at 20"]
