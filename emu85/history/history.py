@@ -234,7 +234,7 @@ class History:
             for kept, _ in self.snapshots[self._snapshot_before(since) + 1 :]:
                 if since < kept.t < moment:
                     self._run_to(kept.t)
-                    kept.stops = self._stops.now()
+                    kept.stops = self._stops.now_and(kept.stops)
             self._run_to(moment)
             self._stops.begin(moment)
             since = moment
@@ -331,8 +331,8 @@ class History:
         end = next((end for _, end in self._seeker.stretches(armed, wanted=wanted)), -1)
         if end < 0:  # no stretch has what its last step looks for
             return -1
-        self._stops.count_from(stop, self.first_t, armed)
-        self.go_to(max(self.first_t, end - 1))
+        with self._stops.from_the_first(stop, self.first_t):
+            self.go_to(max(self.first_t, end - 1))
         return -1 if stop.last_t is None else stop.last_t
 
     def last_write(self, address: int) -> Found:
@@ -447,7 +447,8 @@ class History:
         t = self.machine.t
         before = self._snapshot_before(t)
         if before >= 0 and self.snapshots[before][0].t == t:
-            self.snapshots[before][0].stops = self._stops.now()
+            there = self.snapshots[before][0]
+            there.stops = self._stops.now_and(there.stops)
             return
         kept = (Snapshot(self.machine, self._first_map), self.journal.done)
         kept[0].stops = self._stops.now()
@@ -476,8 +477,7 @@ class History:
 
     def _put_stops_back(self, stops: StopsThen, counts: Then) -> None:
         self._stops = stops
-        for stop, (_, counted) in counts.items():
-            stop.counts = counted
+        stops.put_back(counts)
 
     def _place_for(self, t: int) -> int:
         """The number of the last snapshot from which a run to ``t`` tells all of ``t``."""

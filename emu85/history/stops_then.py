@@ -1,9 +1,9 @@
 """What the user's stops had seen at each moment: their hits, passes and sequences.
 
 A stop counts from the moment at which it was armed.  Where the board is put before that,
-it begins anew there, and counts from there if the board then runs on; so a stop may have
-several beginnings, and at any moment that is gone to it is as one that has counted from
-the latest of them.  Running on past a later beginning does away with that.
+it begins anew there, and counts from there if the board then runs on: within what it ran
+through like that, moments have what was counted from there.  If it runs on to where the
+stop was armed, it is as if that had been done where it began anew.
 
 A stop that rests stays as it is.  What one on no list has counted (a pace's own, say) is
 no matter of moments: it stays as well.
@@ -11,7 +11,10 @@ no matter of moments: it stays as well.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,53 +32,79 @@ class Beginning:
     counts: Counts
 
 
-Then = dict[Stop, tuple[Beginning, Counts]]
-"""What armed stops had counted at a moment, and since when."""
+class Visit(NamedTuple):
+    """A stay before the moment at which a stop was armed; ``until`` in T-states."""
+
+    beginning: Beginning
+    until: int
+
+
+Then = dict[Beginning, Counts]
+"""What armed stops had counted at a moment, by when they began to."""
 
 
 class StopsThen:
     """Knows the beginnings of every stop of the user's that is armed."""
 
     def __init__(self) -> None:
-        self._beginnings: dict[Stop, list[Beginning]] = {}
+        self._armed: dict[Stop, Beginning] = {}
+        self._visits: dict[Stop, Visit] = {}
         self._present: dict[Stop, Beginning] = {}
+        self._firsts: dict[Stop, Beginning] = {}
+        self._from_first: Stop | None = None
         self._armings: dict[Stop, int] = {}
 
     def forget(self) -> None:
         """Power has come on: all of them begin anew."""
-        self._beginnings.clear()
+        self._armed.clear()
+        self._visits.clear()
         self._present.clear()
+        self._firsts.clear()
 
     def notice(self, stops: StopSet, t: int) -> None:
         """Stops armed since the last time begin at ``t``, the moment at which they were."""
         armed = _armed(stops)
         for stop in [stop for stop in self._present if stop not in armed]:
-            del self._present[stop], self._beginnings[stop]
+            del self._present[stop], self._armed[stop]
+            self._visits.pop(stop, None)
+            self._firsts.pop(stop, None)
         for stop in armed:
             if stop not in self._present or self._armings[stop] != stop.armings:
                 self._armings[stop] = stop.armings
-                beginning = self._present[stop] = Beginning(t, stop.counts)
-                self._beginnings[stop] = [beginning]
+                self._armed[stop] = self._present[stop] = Beginning(t, stop.counts)
+                self._visits.pop(stop, None)
 
     def now(self) -> Then:
         """What they have counted now."""
-        return {stop: (beginning, stop.counts) for stop, beginning in self._present.items()}
+        return {beginning: stop.counts for stop, beginning in self._present.items()}
+
+    def now_and(self, then: Then) -> Then:
+        """The same, and what was known before of this moment and still matters."""
+        visited = (visit.beginning for visit in self._visits.values())
+        live = {*self._firsts.values(), *self._armed.values(), *visited}
+        return {b: counts for b, counts in then.items() if b in live} | self.now()
 
     def ran_on(self, t: int) -> None:
-        """The machine has run on to ``t``: beginnings on the way are none any more."""
+        """The machine has run on to ``t``, by the user's will."""
         for stop, present in self._present.items():
-            if len(self._beginnings[stop]) > 1:
-                self._beginnings[stop] = [
-                    each for each in self._beginnings[stop] if each.t <= present.t or each.t > t
-                ]
+            armed, visit = self._armed[stop], self._visits.get(stop)
+            if visit is None or visit.beginning is not present:
+                continue
+            if t >= armed.t:
+                self._armed[stop] = self._visits.pop(stop).beginning
+            else:
+                self._visits[stop] = visit._replace(until=max(visit.until, t))
 
-    def count_from(self, stop: Stop, t: int, until: int) -> None:
-        """Have a stop count from ``t`` on at all moments before ``until``."""
-        old = self._beginnings[stop]
-        first = old[0] if old[0].t == t else Beginning(t, stop.none_counted)
-        self._beginnings[stop] = [first, *(each for each in old[1:] if each.t >= until)]
-        if old[0].t >= until and old[0] is not first:
-            self._beginnings[stop].insert(1, old[0])
+    @contextmanager
+    def from_the_first(self, stop: Stop, t: int) -> Iterator[None]:
+        """Have a stop count from ``t``, power-on, whatever is gone to in the block."""
+        if stop not in self._firsts:
+            self._firsts[stop] = Beginning(t, stop.none_counted)
+        self._from_first = stop
+        try:
+            yield
+        finally:
+            self._from_first = None
 
     def since(self, stop: Stop) -> int:
         """From when on it has counted what it has now, in T-states."""
@@ -87,10 +116,7 @@ class StopsThen:
         """Whether a run from ``then_t`` tells what all of them have counted at ``t``."""
         for stop in self._present:
             beginning = self._at(stop, t)
-            known = then.get(stop)
-            if beginning is None or beginning.t >= then_t:
-                continue
-            if known is None or known[0] is not beginning:
+            if beginning and beginning.t < then_t and beginning not in then:
                 return False
         return True
 
@@ -108,7 +134,7 @@ class StopsThen:
             if beginning.t >= then_t:
                 moments.add(beginning.t)
             else:
-                stop.counts = then[stop][1]
+                stop.counts = then[beginning]
         return sorted(moments)
 
     def begin(self, t: int) -> None:
@@ -118,21 +144,32 @@ class StopsThen:
                 stop.counts = beginning.counts
 
     def _at(self, stop: Stop, t: int) -> Beginning | None:
-        """The latest beginning at ``t`` or before."""
-        return next((each for each in self._beginnings[stop][::-1] if each.t <= t), None)
+        """That from which it has counted at ``t``; None if it begins anew there."""
+        if stop is self._from_first:
+            return self._firsts[stop]
+        if self._armed[stop].t <= t:
+            return self._armed[stop]
+        visit = self._visits.get(stop)
+        return visit.beginning if visit and visit.beginning.t <= t <= visit.until else None
 
     def _begin_at(self, stop: Stop, t: int) -> Beginning:
         beginning = Beginning(t, stop.none_counted)
-        self._beginnings[stop].insert(0, beginning)
+        self._visits[stop] = Visit(beginning, t)
         return beginning
+
+    def put_back(self, then: Then) -> None:
+        """All of them have counted what they had."""
+        for stop, beginning in self._present.items():
+            stop.counts = then[beginning]
 
     # --- as a whole ----------------------------------------------------------------------
 
     def kept(self) -> StopsThen:
         """A copy, to be put in its place later."""
         copy = StopsThen()
-        copy._beginnings = {stop: list(each) for stop, each in self._beginnings.items()}
+        copy._armed, copy._visits = dict(self._armed), dict(self._visits)
         copy._present, copy._armings = dict(self._present), dict(self._armings)
+        copy._firsts = dict(self._firsts)
         return copy
 
 

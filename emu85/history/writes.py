@@ -90,12 +90,8 @@ class Byte:
         write, change = self._on_trace(before, put)
         if change is None and self._history.machine.trace.forgotten:
             stretches = list(self._seeker.stretches(before, after, self.wanted))
-            with self._history.staying():
-                for begin, end in stretches:
-                    last, change = self._in_stretch(begin, end, put)
-                    write = last if write is None else write
-                    if change is not None:
-                        break
+            older, change = self._in_stretches(stretches, put) if stretches else (None, None)
+            write = older if write is None else write
         if change is None:
             return Changed(write, put)
         is_same = write is not None and write["t"] == change["t"]
@@ -119,6 +115,18 @@ class Byte:
         elif not trace.forgotten:
             value = self._value_at(self._history.first_t)
         return self._last_two(records, value)
+
+    def _in_stretches(
+        self, stretches: list[tuple[int, int]], put: ByHand | None
+    ) -> tuple[Found, Found]:
+        write: Found = None
+        with self._history.staying():
+            for begin, end in stretches:
+                last, change = self._in_stretch(begin, end, put)
+                write = last if write is None else write
+                if change is not None:
+                    return write, change
+        return write, None
 
     def _in_stretch(self, begin: int, end: int, put: ByHand | None) -> tuple[Found, Found]:
         write: Found = None
