@@ -44,19 +44,20 @@ class PlainDriver:
 @contextmanager
 def interrupt_holds(motion: Motion) -> Iterator[None]:
     """Have Ctrl-C hold the motion instead of ending the program."""
-    with _on_interrupt(motion.hold):
+    with on_interrupt(motion.hold):
         yield
 
 
 @contextmanager
 def interrupts_ignored() -> Iterator[None]:
     """Have Ctrl-C do nothing where no motion is passing."""
-    with _on_interrupt(lambda: None):
+    with on_interrupt(lambda: None):
         yield
 
 
 @contextmanager
-def _on_interrupt(action: Callable[[], None]) -> Iterator[None]:
+def on_interrupt(action: Callable[[], None]) -> Iterator[None]:
+    """Have Ctrl-C do something in the block; only in the main thread."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import time
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
 
@@ -45,8 +45,8 @@ _DEAR = 10
 MOST = 80
 """Snapshots kept; beyond them, those are dropped that leave the least gap for their age."""
 
-_AT_ONCE = 1_000_000
-"""Machine cycles done at once."""
+_AT_ONCE = 500_000
+"""T-states or machine cycles done between two looks outside."""
 
 _WORTH = 2000
 """Machine cycles of before that should stand on the trace where the machine is put."""
@@ -81,6 +81,8 @@ class History:
         latest_t: the furthest moment that is known, in T-states.
         snapshots: in order of time.
         journal: what was done from outside.
+        attend: is called between pieces of work in the past; what it raises breaks off the
+            work, and the machine is then somewhere on the way.
     """
 
     def __init__(self, machine: Machine, *, apart: float | None = None, most: int = MOST) -> None:
@@ -94,6 +96,7 @@ class History:
         self.machine = machine
         self.latest_t = machine.t
         self.journal = Journal()
+        self.attend: Callable[[], None] | None = None
         self.snapshots: list[tuple[Snapshot, int]] = []
         self._apart = apart
         self._most = max(2, most)
@@ -518,6 +521,8 @@ class History:
             self.be_at_snapshot(self.snapshots[place][0].t)
             self.run_to(self.machine.t)
             while trace.total < total:
+                if self.attend:
+                    self.attend()
                 # A reset is a record as well, and none of the cycles that are asked for.
                 resets = sum(
                     each.deed.kind == "reset" for each in self.journal.entries[self.journal.done :]
@@ -577,7 +582,9 @@ class History:
         if self.journal.next_t <= self.machine.t:
             self._do_again()
         while self.machine.t < t:
-            self.machine.run(t_states=t - self.machine.t, wait=True)
+            if self.attend:
+                self.attend()
+            self.machine.run(t_states=min(_AT_ONCE, t - self.machine.t), wait=True)
 
     @contextmanager
     def _unheard(self) -> Iterator[None]:

@@ -13,11 +13,11 @@ from emu85.machine import Machine
 class Bench:
     """A session and what it has shown."""
 
-    def __init__(self, board: str, source: str, folder: Path) -> None:
+    def __init__(self, board: str, source: str, folder: Path, *, trace: int = 100_000) -> None:
         file = folder / "program.asm"
         file.write_text(source)
         self.out = io.StringIO()
-        self.machine = Machine.from_board(board, trace=100_000)
+        self.machine = Machine.from_board(board, trace=trace)
         self.session = Session(self.machine, PlainScreen(self.out, width=80))
         self.machine.load(file)
 

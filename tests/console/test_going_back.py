@@ -1,13 +1,16 @@
 """Going back at the console: what it says, and where the board is then."""
 
+import signal
 from pathlib import Path
 
 import pytest
 
+from emu85.board.schedule import NEVER
 from emu85.console.suggest import suggestions
 from emu85.errors import UserError
 from tests.console.bench import Bench
 from tests.console.programs import COUNTER
+from tests.history.sight import sight
 
 
 @pytest.fixture
@@ -154,3 +157,40 @@ def test_back_write_is_offered(slate: Bench) -> None:
     offered = {one.text for one in suggestions("back ", slate.session.forms, context)}
     assert {"instruction", "stop", "to", "write"} <= offered
     assert "back write ADDRESS" in slate.do("help back")
+
+
+class Interrupting:
+    """Presses Ctrl-C at every rest of the machine, once it is told to."""
+
+    is_on = False
+
+    def begin(self) -> None: ...
+
+    def next_t(self) -> int:
+        return NEVER
+
+    def rest(self) -> None:
+        if self.is_on:
+            signal.raise_signal(signal.SIGINT)
+
+    def end(self) -> None: ...
+
+
+@pytest.mark.parametrize(
+    "line", ["back stop", "who 8010", "back write 8010", "back to 1900000 T", "back 100000"]
+)
+def test_ctrl_c_breaks_off_and_the_board_is_where_it_was(tmp_path: Path, line: str) -> None:
+    slate = Bench("slate", WRITER, tmp_path, trace=1000)
+    slate.session.history._apart = 1e9  # so that the past is one long stretch
+    slate.do("run for 2000000 T", "stop on MR data 55")
+    whole = sight(slate.machine)
+    interrupting = Interrupting()
+    slate.machine.companions.append(interrupting)
+    interrupting.is_on = True
+    with pytest.raises(UserError, match="broken off; the board is where it was"):
+        slate.do(line)
+    interrupting.is_on = False
+    assert sight(slate.machine, 0) == whole._replace(trace=b"")
+    assert slate.session.history.attend is None
+    slate.do("step 5", "back 5")
+    assert sight(slate.machine, 0) == whole._replace(trace=b"")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from emu85.board.schedule import NEVER
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.firmware import assemble
@@ -27,10 +28,10 @@ L0:     OUT     40H
 """
 
 
-def busy(trace: int, apart: float = 0.0) -> tuple[Machine, History]:
+def busy(trace: int, apart: float = 0.0, most: int = 80) -> tuple[Machine, History]:
     machine = Machine.from_board("slate", trace=trace)
     machine.load(assemble(BUSY, "busy.asm").image)
-    return machine, History(machine, apart=apart)
+    return machine, History(machine, apart=apart, most=most)
 
 
 def pressed(trace: int, apart: float) -> tuple[Machine, History]:
@@ -137,3 +138,35 @@ def test_the_beginning_is_told_of() -> None:
     assert not history.back_cycles(1) and not history.back_instructions(1)
     machine.step(10)
     assert not history.back_cycles(11) and machine.t == 3
+
+
+class Resting:
+    """Counts the machine's rests."""
+
+    count = 0
+
+    def begin(self) -> None: ...
+
+    def next_t(self) -> int:
+        return NEVER
+
+    def rest(self) -> None:
+        self.count += 1
+
+    def end(self) -> None: ...
+
+
+@pytest.mark.parametrize("most", [4, 80])
+def test_stretches_that_touched_nothing_wanted_are_not_made_anew(most: int) -> None:
+    machine, history = busy(100, most=most)
+    for _ in range(30):
+        machine.run(t_states=400)
+    resting = Resting()
+    machine.companions.append(resting)
+    assert history.last_write(0x8030) is None
+    assert history.back_to([parse("on MW at 8030"), parse("on IOR")]) is None
+    assert resting.count == 0
+    write = history.last_write(0x8020)
+    assert write is not None and write["t"] == 43
+    # There and back: one stretch of the thirty, or what has been joined to it since.
+    assert 0 < resting.count < 12 * 80 // most

@@ -8,6 +8,7 @@ import numpy as np
 
 from emu85.bus.lines import Line
 from emu85.console.registry import form
+from emu85.console.searching import searching
 from emu85.console.views import bus
 from emu85.errors import UserError
 from emu85.history.writes import ByHand
@@ -22,7 +23,8 @@ def back(session: Session, count: int = 1) -> None:
     """All of the board goes back: memory, chips, characters under way. From there 'step'
     and 'run' do again what was done, with what was typed and pressed at its time, until
     you do something new; then what was to come is forgotten. 'forth' returns."""
-    was_enough = session.history.back_cycles(count)
+    with searching(session):
+        was_enough = session.history.back_cycles(count)
     _show(session)
     _tell_of_beginning(session, was_enough)
 
@@ -30,7 +32,8 @@ def back(session: Session, count: int = 1) -> None:
 @form("back instruction [COUNT]", "to the start of so many instructions before")
 def back_instruction(session: Session, count: int = 1) -> None:
     """In the middle of an instruction that is its own start."""
-    was_enough = session.history.back_instructions(count)
+    with searching(session):
+        was_enough = session.history.back_instructions(count)
     _show(session)
     _tell_of_beginning(session, was_enough)
 
@@ -42,7 +45,9 @@ def back_stop(session: Session) -> None:
     stops = [stop for stop in session.machine.stops if stop.armed and stop.owner == "user"]
     if not stops:
         raise UserError("no stop is armed", expected="'stop on …' first")
-    if not session.history.back_to_stop(stops):
+    with searching(session):
+        was_found = session.history.back_to_stop(stops)
+    if not was_found:
         session.screen.show("No machine cycle before this one met an armed stop.")
         return
     _show(session)
@@ -52,7 +57,8 @@ def back_stop(session: Session) -> None:
 def back_to(session: Session, time: int) -> None:
     """back to 12 ms     back to 35000 T"""
     _check_past(session, time)
-    session.history.go_to(time)
+    with searching(session):
+        session.history.go_to(time)
     _show(session)
 
 
@@ -61,7 +67,8 @@ def forth(session: Session) -> None:
     if not session.history.in_past:
         session.screen.show("This is the newest moment.")
         return
-    session.history.go_to(session.history.latest_t)
+    with searching(session):
+        session.history.go_to(session.history.latest_t)
     _show(session)
 
 
@@ -75,7 +82,8 @@ def forth_to(session: Session, time: int) -> None:
         )
     if time < session.machine.t:
         raise UserError(f"T {time} is over", expected="'back to …'")
-    history.go_to(time)
+    with searching(session):
+        history.go_to(time)
     _show(session)
 
 
@@ -84,7 +92,8 @@ def back_write(session: Session, address: int) -> None:
     """To just after the write that 'who ADDRESS' shows, or to where the byte was put there by
     hand or loaded. The machine cycle that has just ended does not count, so that each
     'back write' goes further."""
-    change = session.history.back_to_change(address)
+    with searching(session):
+        change = session.history.back_to_change(address)
     if change is None:
         session.screen.show(f"Nothing before this has changed {session.places.text(address)}.")
         return
@@ -99,6 +108,11 @@ def who(session: Session, address: int) -> None:
     well, and what you put there or loaded. If a later write left the byte as it was (it
     wrote what was there, or to ROM), that is shown first. The board stays where it is;
     'back write ADDRESS' goes there."""
+    with searching(session):
+        _who(session, address)
+
+
+def _who(session: Session, address: int) -> None:
     write, change = session.history.last_change(address)
     place = session.places.text(address)
     if write is not None:
