@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
 from emu85.errors import Place, UserError, nearest
+
+_STALE = 60.0
+"""Seconds for which nobody has written to a file that a killed process left."""
 
 _MOST_DRAINED = 1 << 24
 """Bytes taken from a pipe or device."""
@@ -103,7 +108,9 @@ def _replace(target: Path, content: bytes) -> None:
 @contextlib.contextmanager
 def _replacing(target: Path) -> Iterator[BinaryIO]:
     """A temporary file that takes the target's place when the block has ended well."""
-    handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+    _remove_stale(target)
+    prefix = f".{target.name}.{os.getpid()}-"
+    handle, name = tempfile.mkstemp(prefix=prefix, dir=target.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             yield file
@@ -115,6 +122,37 @@ def _replacing(target: Path) -> Iterator[BinaryIO]:
         with contextlib.suppress(OSError):
             os.unlink(name)
         raise
+
+
+def _remove_stale(target: Path) -> None:
+    """Take away what processes have left that were killed while they wrote this file.
+
+    Only what is no longer written to: the folder may be shared with another computer,
+    whose processes are not known here.
+    """
+    if os.name != "posix":  # elsewhere nobody can be asked without harm
+        return
+    named = re.compile(rf"\.{re.escape(target.name)}\.(\d+)-\w+")
+    with contextlib.suppress(OSError):
+        for each in target.parent.iterdir():
+            found = named.fullmatch(each.name)
+            if found and not _is_alive(int(found[1])) and time.time() - _written(each) > _STALE:
+                with contextlib.suppress(OSError):
+                    each.unlink()
+
+
+def _is_alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:  # somebody else's
+        return True
+    return True
+
+
+def _written(path: Path) -> float:
+    return path.stat().st_mtime
 
 
 def _mode(target: Path) -> int:
