@@ -17,6 +17,7 @@ from typing import Any
 
 from emu85.board.contents import Contents
 from emu85.board.deeds import Deed, Plain
+from emu85.cpu.layout import State
 from emu85.errors import UserError
 from emu85.history.history import History
 from emu85.history.journal import Entry
@@ -24,8 +25,14 @@ from emu85.history.snapshot import MOTION_CELLS
 from emu85.machine import Machine
 
 _MOST_BYTES = 1 << 24
+_LATEST_T = 10**15
+"""Ten years of board time at 3 MHz."""
 _RECORDS = 1000
 _EXPECTED = "a moment as 'save' wrote it"
+
+
+class _Unfit(ValueError):
+    """What is wrong, in our words."""
 
 
 def moment_data(history: History) -> dict[str, Any]:
@@ -56,26 +63,40 @@ def bring_back(history: History, data: Any) -> None:
     before, stops = history.kept(), history.machine.stops.kept("user")
     try:
         _come_to(history, contents, entries, t)
-        if digest(history.machine) != data["digest"]:
+        if data["digest"] not in (digest(history.machine), _former_digest(history.machine)):
             raise UserError(
                 "the board does not come to the same moment",
                 expected="the board, the devices and the emu85 that it was saved with",
             )
-    except (UserError, LookupError, ValueError, TypeError, OverflowError) as error:
+    except Exception as error:  # broken off, too
         history.put_back(before)
         history.machine.stops.put_back("user", stops)
-        if isinstance(error, UserError):
+        if not isinstance(error, LookupError | ValueError | TypeError | OverflowError):
             raise
-        raise UserError(f"the moment cannot be come to: {error!r}", expected=_EXPECTED) from None
+        raise UserError(
+            "the board cannot do what was done before the moment", expected=_EXPECTED
+        ) from None
 
 
 def digest(machine: Machine) -> str:
-    """SHA-256 of what the CPU and memory hold, and of the latest of the trace."""
+    """SHA-256 of what the CPU and memory hold, and of the last machine cycle.
+
+    It is the same whatever the length of the trace.
+    """
+    return _digest(machine, {*MOTION_CELLS, State.POSITION}, 1)
+
+
+def _former_digest(machine: Machine) -> str:
+    """The one that files had at first; it depended on the length of the trace."""
+    return _digest(machine, set(MOTION_CELLS), _RECORDS)
+
+
+def _digest(machine: Machine, left_out: set[State], records: int) -> str:
     state = machine.registers.state.tolist()
-    cells = [value for cell, value in enumerate(state) if cell not in MOTION_CELLS]
+    cells = [value for cell, value in enumerate(state) if cell not in left_out]
     made = hashlib.sha256(repr(cells).encode())
     made.update(machine.board.store.tobytes())
-    made.update(machine.trace.last(_RECORDS).tobytes())
+    made.update(machine.trace.last(records).tobytes())
     return made.hexdigest()
 
 
@@ -96,13 +117,20 @@ def _read(history: History, data: Any) -> tuple[Contents, list[Entry], int]:
         times = [entry.t for entry in entries]
         t, first_t = data["T"], data["first T"]
         if not all(isinstance(each, int) for each in (t, first_t, *times)):
-            raise ValueError("a T-state is no number")
+            raise _Unfit("a T-state is no number")
+        if max(t, first_t, *times) > _LATEST_T:
+            raise _Unfit("a T-state is too late for any board")
         if times != sorted(times) or not first_t <= min([t, *times]) or t < max([t, *times]):
-            raise ValueError("T-states are out of order")
+            raise _Unfit("T-states are out of order")
         if first_t != history.first_t:
-            raise ValueError(f"the history begins at T {first_t}")
-    except (LookupError, TypeError, ValueError, zlib.error) as error:
+            raise _Unfit(f"the history begins at T {first_t}")
+    except _Unfit as error:
         raise UserError(f"the moment cannot be read: {error}", expected=_EXPECTED) from None
+    except (LookupError, TypeError, ValueError, zlib.error):
+        raise UserError(
+            "the moment cannot be read: a part of it is missing or no such part",
+            expected=_EXPECTED,
+        ) from None
     return contents, entries, t
 
 
@@ -118,7 +146,7 @@ def _deed_part(part: Any) -> Any:
         return base64.b64decode(part["bytes"], validate=True)
     if isinstance(part, str | int):
         return part
-    raise ValueError(f"{part!r} is no part of a deed")
+    raise _Unfit(f"{part!r} is no part of a deed")
 
 
 def _plain(part: Plain | bytes | int) -> Any:
@@ -137,5 +165,5 @@ def _unpacked(text: Any) -> bytes:
     unpacker = zlib.decompressobj()
     data = unpacker.decompress(base64.b64decode(text, validate=True), _MOST_BYTES)
     if unpacker.unconsumed_tail or not unpacker.eof:
-        raise ValueError("packed bytes are cut off or too many")
+        raise _Unfit("packed bytes are cut off or too many")
     return data
