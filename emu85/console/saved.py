@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 from emu85.board.describe import describe
 from emu85.console import numbers
 from emu85.console.kinds import Context, Speed
+from emu85.console.searching import searching
 from emu85.console.throttle import speed_text
 from emu85.errors import Place, UserError
 from emu85.firmware import atomic_write
@@ -91,9 +92,10 @@ def restore(session: Session, path: Path, text: str) -> str:
         One line on what was taken.
 
     Raises:
-        UserError: it is no such file.
+        UserError: it is no such file, or of another board; or Ctrl-C broke it off.
     """
     data = _read(text, path)
+    _refuse_other_board(session, data, path)
     try:
         stops = StopSet.from_data(data["stops"])
         symbols = _symbols(data["symbols"])
@@ -107,7 +109,8 @@ def restore(session: Session, path: Path, text: str) -> str:
     except UserError as error:
         raise error.at(Place(str(path))) from None
     try:
-        moment = _bring_back(session, data)
+        with searching(session):
+            moment = _bring_back(session, data)
     except UserError as error:
         raise error.at(Place(str(path))) from None
     machine = session.machine
@@ -121,11 +124,19 @@ def restore(session: Session, path: Path, text: str) -> str:
     return taken + moment
 
 
-def _bring_back(session: Session, data: Mapping[str, Any]) -> str:
-    """Come to the moment that was saved, if it is one of this board; words on it."""
+def _refuse_other_board(session: Session, data: Mapping[str, Any], path: Path) -> None:
+    """Symbols and stops of another board would name what is not there."""
     there, here = data.get("board"), session.machine.board.name
     if there != here:
-        return f". It was saved on {there}; this board is {here}: do its addresses hold here?"
+        raise UserError(
+            f"a session of the board {there!r}, and this is {here!r}",
+            Place(str(path)),
+            expected=f"one saved on {here}",
+        )
+
+
+def _bring_back(session: Session, data: Mapping[str, Any]) -> str:
+    """Come to the moment that was saved, if it is one of this board; words on it."""
     if "moment" not in data:
         return ""
     if data.get("board file") != _board_digest(session):
@@ -139,16 +150,17 @@ def _read(text: str, path: Path) -> dict[str, Any]:
         data = json.loads(text)
     except json.JSONDecodeError as error:
         place = Place(str(path), error.lineno, error.colno)
-        raise UserError(f"not JSON: {error.msg}", place, expected=_EXPECTED) from None
-    except (RecursionError, ValueError) as error:
-        raise UserError(f"not JSON: {error}", Place(str(path)), expected=_EXPECTED) from None
+        raise UserError("no JSON from here on", place, expected=_EXPECTED) from None
+    except (RecursionError, ValueError):
+        message = "nested too deep, or a number of too many digits"
+        raise UserError(message, Place(str(path)), expected=_EXPECTED) from None
     if not isinstance(data, dict) or _KEY not in data:
         raise UserError("no saved session", Place(str(path)), expected=_EXPECTED)
     if data[_KEY] not in (_VERSION, _WITHOUT_MOMENT):
         raise UserError(
             f"a session of version {data[_KEY]!r}",
             Place(str(path)),
-            expected=f"version {_VERSION}",
+            expected=f"version {_WITHOUT_MOMENT} or {_VERSION}",
         )
     if data[_KEY] == _VERSION and data.get("checksum") != _checksum(data):
         raise UserError(
@@ -163,9 +175,14 @@ def _runs(data: Any) -> tuple[tuple[int, int], ...]:
     if not isinstance(data, list):
         raise UserError("the saved runs are no list", expected=_EXPECTED)
     for run in data:
-        if not (isinstance(run, list) and len(run) == 2 and all(type(n) is int for n in run)):
+        if not (isinstance(run, list) and len(run) == 2 and all(map(_is_place, run))):
             raise UserError(f"{run!r} is no run of bytes", expected=_EXPECTED)
     return tuple((first, last) for first, last in data)
+
+
+def _is_place(number: Any) -> bool:
+    """Whether it is an address, or the end of the last."""
+    return type(number) is int and 0 <= number <= 0x10000
 
 
 def _symbols(data: Any) -> dict[str, int]:

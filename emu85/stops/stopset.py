@@ -307,12 +307,13 @@ class StopSet:
             for entry in data["stops"]:
                 stop = _stop_from_data(entry)
                 if stop.number in stops._stops:
-                    raise ValueError(f"two stops are numbered {stop.number}")
+                    raise UserError(f"two saved stops are numbered {stop.number}")
                 stops._stops[stop.number] = stop
             stops._next = max([int(data["next"]), *(n + 1 for n in stops._stops)])
-        except (LookupError, TypeError, ValueError, OverflowError) as error:
+        except (LookupError, TypeError, ValueError, OverflowError):
             raise UserError(
-                f"the saved stops cannot be read ({error})", expected="stops as they were saved"
+                "the saved stops cannot be read: a part is missing, or no such part",
+                expected="stops as they were saved",
             ) from None
         stops._compile()
         return stops

@@ -2,12 +2,16 @@
 
 import hashlib
 import json
+import os
+import random
+import re
+import signal
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pytest
 from hypothesis import given, settings
@@ -69,6 +73,10 @@ def test_files_that_cannot_be_taken(bench: Bench, line: str) -> None:
         bench.do(line)
 
 
+OF_PYTHON = r"object|int\(|Error|unpack|subscript|NoneType|argument|Incorrect|literal|base64|-bit"
+"""Words of Python's own messages."""
+
+
 @pytest.mark.parametrize(
     "change",
     [
@@ -87,6 +95,14 @@ def test_files_that_cannot_be_taken(bench: Bench, line: str) -> None:
         lambda data: data["moment"].update(began=data["moment"]["programmed"]),
         lambda data: data["moment"].update(T=-5),
         lambda data: data["moment"].update(T="soon"),
+        lambda data: data["moment"].update(T=None),
+        lambda data: data["moment"].update(began=None),
+        lambda data: data["moment"].update(done=7),
+        lambda data: data.update(moment=None),
+        lambda data: data.update(stops=None),
+        lambda data: data["stops"]["stops"][0].update(hits=10**30),
+        lambda data: data["stops"]["stops"].append(data["stops"]["stops"][0]),
+        lambda data: data.update(runs=[[0, 10**30]]),
         lambda data: data["moment"].update(T=data["moment"]["T"] + 100),
         lambda data: data["moment"].update({"first T": 0}),
         lambda data: data["moment"].update(digest="00"),
@@ -115,8 +131,9 @@ def test_a_damaged_session_changes_nothing(bench: Bench, tmp_path: Path, change:
     bench.do("run", "step 7")
     seen = sight(bench.machine)
     before = bench.do("stops"), dict(bench.machine.symbols), bench.session.throttle.factor
-    with pytest.raises(UserError, match=r"s\.json"):
+    with pytest.raises(UserError, match=r"s\.json") as caught:
         bench.do(f"load {tmp_path}/s.json")
+    assert not re.search(OF_PYTHON, str(caught.value))
     after = bench.do("stops"), dict(bench.machine.symbols), bench.session.throttle.factor
     assert after == before
     assert sight(bench.machine) == seen
@@ -174,6 +191,16 @@ def test_a_session_comes_to_its_moment_with_its_past(tmp_path: Path) -> None:
     assert sight(other.machine) == sight(bench.machine)
 
 
+@pytest.mark.parametrize("trace", [7, 300, 100_000])
+def test_a_session_is_taken_whatever_the_length_of_the_trace(tmp_path: Path, trace: int) -> None:
+    short = Bench("slate", COUNTER, tmp_path, trace=400)
+    short.do("run for 5000 T", f"save {tmp_path}/s.json")
+    other = Bench("slate", COUNTER, tmp_path, trace=trace)
+    assert f"T-state {short.machine.t} with" in other.do(f"load {tmp_path}/s.json")
+    here, there = sight(short.machine, 7), sight(other.machine, 7)
+    assert here == there
+
+
 def test_a_board_that_was_changed_keeps_its_own_moment(tmp_path: Path) -> None:
     text = "name: mine\ncrystal: 4 MHz\nmemory:\n  - {ram: 4K, at: 0000, code: yes}\n"
     for name, more in (("a", ""), ("b", "wired:\n  - {device: key}\n"), ("c", "# the same\n")):
@@ -187,35 +214,87 @@ def test_a_board_that_was_changed_keeps_its_own_moment(tmp_path: Path) -> None:
 
 
 SAVER = """
-import io, sys
-from pathlib import Path
+import io, os, sys
 from emu85.console.screen import PlainScreen
 from emu85.console.session import Session
 from emu85.machine import Machine
 
 session = Session(Machine.from_board("slate", trace=1000), PlainScreen(io.StringIO(), width=80))
-for number in range(100_000):
-    session.machine.step(3)
-    session.execute(f"save {sys.argv[1]}/s.json")
-    print("saved", flush=True)
+for line in sys.stdin:
+    child = os.fork()
+    if not child:
+        while True:
+            session.machine.step(3)
+            session.execute(f"save {sys.argv[1]}/s.json")
+            print("saved", flush=True)
+    print(child, flush=True)
+    os.waitpid(child, 0)
+    print("gone", flush=True)
+    session.machine.step(100)  # so that the next child saves other moments
 """
 
 
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork")
 def test_killed_while_saving_leaves_a_whole_file(tmp_path: Path) -> None:
     loaded = Bench("slate", COUNTER, tmp_path)
-    moments: set[int] = set()
-    for number in range(12):
-        saver = subprocess.Popen([sys.executable, "-c", SAVER, tmp_path], stdout=subprocess.PIPE)
-        assert saver.stdout is not None
-        for _ in range(1 + 3 * number):  # so that no two kills come after as many saves
-            saver.stdout.readline()
-        time.sleep(number * 0.0007)  # into one of the saves that follow
-        saver.kill()
-        saver.wait()
-        saver.stdout.close()
-        loaded.do(f"load {tmp_path}/s.json")
-        moments.add(loaded.machine.t)
-    assert len(moments) > 3
+    loaded.do(f"save {tmp_path}/s.json")
+    rng, moments = random.Random(85), set[int]()
+    with subprocess.Popen(
+        [sys.executable, "-c", SAVER, tmp_path],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as parent:
+        assert parent.stdin is not None and parent.stdout is not None
+        for _ in range(60):
+            kill_a_child(parent.stdin, parent.stdout, tmp_path, rng)
+            loaded.do(f"load {tmp_path}/s.json")
+            moments.add(loaded.machine.t)
+        parent.stdin.close()
+    assert len(moments) > 30
+    assert len(list(tmp_path.glob(".s.json.*"))) > 5  # so many were killed in the midst of it
+
+
+def kill_a_child(orders: IO[str], told: IO[str], folder: Path, rng: random.Random) -> None:
+    """Have one save again and again, and kill it while it writes one of its first files."""
+    left = len(os.listdir(folder))
+    print(file=orders, flush=True)
+    words = [told.readline().strip()]
+    while len(words) < 2 + rng.randrange(2):
+        words.append(told.readline().strip())
+    child = int(next(word for word in words if word.isdigit()))
+    end = time.monotonic() + 1
+    while len(os.listdir(folder)) == left and time.monotonic() < end:
+        pass
+    end = time.perf_counter() + rng.random() * 0.001
+    while time.perf_counter() < end:
+        pass
+    os.kill(child, signal.SIGKILL)
+    while told.readline().strip() != "gone":
+        pass
+
+
+def test_what_the_killed_have_left_goes_with_the_next_save(bench: Bench, tmp_path: Path) -> None:
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    old, fresh, alive, other = (
+        tmp_path / f".{name}.{process}-abc_12"
+        for name, process in (
+            ("s.json", ended.pid),
+            ("s.json", ended.pid),
+            ("s.json", os.getpid()),
+            ("s_json", ended.pid),
+        )
+    )
+    fresh = fresh.with_name(fresh.name + "x")
+    for path in (old, fresh, alive, other):
+        path.touch()
+        if path is not fresh:
+            os.utime(path, (0, 0))
+    bench.do(f"save {tmp_path}/s.json")
+    assert not old.exists()
+    assert fresh.exists() and alive.exists() and other.exists()
+    assert len(list(tmp_path.glob(".*"))) == 3
 
 
 def test_a_truncated_session_is_placed(bench: Bench, tmp_path: Path) -> None:
@@ -269,12 +348,31 @@ def test_a_saved_session_with_one_of_a_thing_says_so(bench: Bench, tmp_path: Pat
     assert "1 stop, 1 symbol" in bench.do(f"load {tmp_path}/one.json").splitlines()[-1]
 
 
-def test_a_session_of_another_board_is_told(bench: Bench, tmp_path: Path) -> None:
-    bench.do(f"save {tmp_path}/here.json")
-    path = tmp_path / "here.json"
-    assert "saved on" not in bench.do(f"load {path}")
-    path.write_text(json.dumps(sealed({**json.loads(path.read_text()), "board": "elsewhere"})))
-    assert "It was saved on elsewhere; this board is slate" in bench.do(f"load {path}")
+def test_a_session_of_another_board_is_refused(bench: Bench, tmp_path: Path) -> None:
+    bench.do("stop on MW at 8004", "run for 50 T", f"save {tmp_path}/here.json")
+    other = Bench("saltmarsh", TALKER, tmp_path)
+    other.do("stop on IOW", "run for 10 T")
+    before = other.do("stops"), dict(other.machine.symbols), sight(other.machine)
+    with pytest.raises(UserError, match="of the board 'slate', and this is 'saltmarsh'"):
+        other.do(f"load {tmp_path}/here.json")
+    assert (other.do("stops"), dict(other.machine.symbols), sight(other.machine)) == before
+
+
+def test_a_moment_too_late_for_any_board_is_refused(bench: Bench, tmp_path: Path) -> None:
+    path = tmp_path / "s.json"
+    bench.do(f"save {path}")
+    data = json.loads(path.read_text())
+    for t in (10**30, 10**15 + 1):
+        data["moment"]["T"] = t
+        path.write_text(json.dumps(sealed(data)))
+        with pytest.raises(UserError, match="T-state is too late for any board"):
+            bench.do(f"load {path}")
+
+
+def test_versions_that_are_taken_are_named(bench: Bench, tmp_path: Path) -> None:
+    (tmp_path / "s.json").write_text('{"emu85 session": 3}')
+    with pytest.raises(UserError, match="of version 3; expected version 1 or 2"):
+        bench.do(f"load {tmp_path}/s.json")
 
 
 def test_memory_to_save_must_be_named(bench: Bench) -> None:
