@@ -265,6 +265,6 @@ def _figure(options: argparse.Namespace, board: BoardDescription) -> Figure:
 
 
 def _pins(text: str | None) -> list[str] | None:
-    from emu85.bus.pins import pin_named
+    from emu85.bus.pins import pins_of
 
-    return None if text is None else [pin_named(name.strip()) for name in text.split(",")]
+    return None if text is None else pins_of(text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+from collections.abc import Sequence
 from typing import Final
 
 from emu85.bus.lines import Line
@@ -64,6 +65,45 @@ def pin_named(text: str) -> str:
             f"no pin {text!r}", expected=f"one of {', '.join(PINS)}", nearest=nearest(text, PINS)
         )
     return found
+
+
+def pins_of(text: str) -> list[str]:
+    """Pins by their names, with commas or blanks between; a blank within a name is fine too.
+
+    Raises:
+        UserError: none is named, or there is no such pin.
+    """
+    words = text.split()
+    found: list[str] = []
+    while words:
+        pins, taken = first_pins(words)
+        found += pins
+        words = words[taken:]
+    if not found:
+        raise UserError("no pin is named", expected=f"one or more of {', '.join(PINS)}")
+    return found
+
+
+def first_pins(words: Sequence[str]) -> tuple[list[str], int]:
+    """The pins that the first word names, and how many words that took.
+
+    It is more than one word where a name has a blank in it, and more than one pin where
+    commas stand between.
+
+    Raises:
+        UserError: no such pin.
+    """
+    text, taken = words[0], 1
+    while taken < len(words) and _is_one_name(text, words[taken]):
+        text += f" {words[taken]}"
+        taken += 1
+    return [pin_named(name) for name in text.split(",") if name], taken
+
+
+def _is_one_name(before: str, after: str) -> bool:
+    """Whether what ends one word and begins the next is a pin's name torn apart."""
+    begins, ends = _folded(before.rpartition(",")[2]), _folded(after.partition(",")[0])
+    return bool(begins) and begins not in _FOLDED and begins + ends in _FOLDED
 
 
 def _folded(text: str) -> str:

@@ -261,7 +261,8 @@ def take(
         values[element.name], taken = _value(element.kind, tokens[at:], context)
         return at + taken
     found = values[element.name] = []
-    while at < len(tokens):
+    ends_at = element.kind.ends_at
+    while at < len(tokens) and not (found and tokens[at].folded in ends_at):
         value, taken = _value(element.kind, tokens[at:], context)
         found.append(value)
         at += taken

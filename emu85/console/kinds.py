@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.device import Device
-from emu85.bus.pins import PINS, pin_named
+from emu85.bus.pins import PINS, first_pins
 from emu85.console import numbers
 from emu85.console.tokens import Token, without_comment
 from emu85.errors import Place, UserError, nearest
@@ -49,9 +49,6 @@ class Context:
     timed: Sequence[str] = ()
 
 
-_PIN_WORDS = [pin.replace(" ", "") for pin in PINS]
-
-
 class Completion(NamedTuple):
     """A way to go on: the text, one line about it, and what it replaces.
 
@@ -71,11 +68,13 @@ class Kind:
         wants: what was expected, as it stands in a message.
         rest: it takes all that is left of the line.
         words_taken: how many words it takes.
+        ends_at: words at which a row of such values ends.
     """
 
     wants: str
     rest: ClassVar[bool] = False
     words_taken: ClassVar[int] = 1
+    ends_at: ClassVar[frozenset[str]] = frozenset()
 
     def take(self, tokens: Sequence[Token], context: Context) -> tuple[Any, int]:
         """The value and how many words it took.
@@ -270,15 +269,26 @@ class Name(Kind):
 
 @dataclass(frozen=True)
 class Pin(Kind):
-    """A pin of the CPU; blanks in its name are left out."""
+    """A pin of the CPU, or several with commas; the value is a list of their names.
 
-    wants: str = f"a pin ({', '.join(_PIN_WORDS)})"
+    It takes two words where a name has a blank in it.
+    """
 
-    def read(self, text: str, context: Context) -> str:
-        return pin_named(text)
+    wants: str = f"a pin ({', '.join(PINS)})"
+    words_taken: ClassVar[int] = 2
+    ends_at: ClassVar[frozenset[str]] = frozenset({"to"})
+
+    def take(self, tokens: Sequence[Token], context: Context) -> tuple[list[str], int]:
+        return first_pins([token.text for token in tokens])
 
     def complete(self, written: str, context: Context) -> Iterable[Completion]:
-        return [Completion(w) for w in _PIN_WORDS if w.casefold().startswith(written.casefold())]
+        begun = [
+            written[m.start() :] for m in re.finditer(r"(?<![^\s,])[^\s,]|(?<![^\s,])\Z", written)
+        ]
+        for pin in PINS:
+            fits = (text for text in begun if pin.casefold().startswith(text.casefold()))
+            if (text := next(fits, None)) is not None:
+                yield Completion(pin, "", len(text))
 
 
 @dataclass(frozen=True)

@@ -99,8 +99,9 @@ def _expected_in(
             at = take(element, tokens, at, context, values)
         except Misfit:
             return
-        except UserError:
-            if isinstance(element, Slot) and element.kind.words_taken > len(tokens) - at:
+        except UserError as error:
+            left = sum(token.column >= error.place.column for token in tokens)
+            if isinstance(element, Slot) and element.kind.words_taken > left:
                 yield element, begins
             return
         if isinstance(element, Slot) and element.many:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from emu85.console.suggest import suggestions
 from emu85.errors import UserError
 from tests.console.bench import Bench
 
@@ -59,6 +60,43 @@ def test_chosen_pins(slate: Bench) -> None:
     assert [line[:10].strip() for line in drawn[2:-1]] == ["WR", "RST 7.5"]
     with pytest.raises(UserError, match=r"no pin 'WRR'.*did you mean 'WR'"):
         slate.do("wave 1 pins WRR")
+
+
+@pytest.mark.parametrize(
+    ("written", "pins"),
+    [
+        ("RST 7.5", ["RST 7.5"]),
+        ("reset out WR", ["WR", "RESET OUT"]),
+        ("ALE,AD0-AD7, RST 7.5,RESET OUT", ["ALE", "AD0-AD7", "RST 7.5", "RESET OUT"]),
+        ("ALE , rst5.5", ["ALE", "RST 5.5"]),
+        ("'RST 6.5' SOD", ["RST 6.5", "SOD"]),
+    ],
+)
+def test_names_of_pins_with_blanks_and_commas(slate: Bench, written: str, pins: list[str]) -> None:
+    drawn = slate.do(f"wave 1 pins {written}").splitlines()
+    assert [line[:10].strip() for line in drawn[2:-1]] == pins
+
+
+def test_a_name_that_is_refused_is_recommended_as_it_can_be_said(slate: Bench) -> None:
+    with pytest.raises(UserError, match=r"no pin 'RST'.*RST 7\.5.*did you mean 'RST \d\.5'"):
+        slate.do("wave 1 pins RST")
+
+
+def test_pins_before_the_file(slate: Bench, tmp_path: Path) -> None:
+    slate.do(f"wave 1 pins ALE, RST 7.5 to {tmp_path / 'a.svg'}")
+    slate.do(f"wave 1 to {tmp_path / 'b.svg'} pins ALE RST 7.5")
+    assert (tmp_path / "a.svg").read_bytes() == (tmp_path / "b.svg").read_bytes()
+    with pytest.raises(UserError, match="no pin 'to'"):
+        slate.do("wave 1 pins to q.svg")
+
+
+def test_pins_are_offered_by_one_spelling(slate: Bench) -> None:
+    def offered(line: str) -> list[str]:
+        return [one.text for one in suggestions(line, slate.session.forms, slate.session.context)]
+
+    assert offered("wave 1 pins WR RST 7") == offered("wave 1 pins RST 7") == ["RST 7.5"]
+    assert offered("wave 1 pins AL") == ["ALE"]
+    assert {"RESET OUT", "to"} < set(offered("wave 1 pins ALE "))
 
 
 def test_files_by_their_suffix(slate: Bench, tmp_path: Path) -> None:

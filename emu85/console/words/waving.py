@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,9 +26,9 @@ def wave(session: Session, count: int = 3) -> None:
 
 
 @form("wave COUNT pins PIN...", "the same, of these pins")
-def wave_pins(session: Session, count: int, pin: list[str]) -> None:
-    """wave 3 pins ALE AD0-AD7 RD     A name with a blank is written without: RST7.5."""
-    _show(session, count, pin)
+def wave_pins(session: Session, count: int, pin: list[list[str]]) -> None:
+    """wave 3 pins ALE AD0-AD7 RST 7.5     Commas between the names do no harm."""
+    _show(session, count, list(chain(*pin)))
 
 
 @form("wave COUNT to FILE", ".svg, .txt, or .vcd for waveform viewers")
@@ -38,8 +39,9 @@ def wave_to(session: Session, count: int, file: Path) -> None:
 
 
 @form("wave COUNT to FILE pins PIN...", "a drawing of these pins")
-def wave_pins_to(session: Session, count: int, file: Path, pin: list[str]) -> None:
-    _write(session, count, file, pin)
+@form("wave COUNT pins PIN... to FILE", "the same, said the other way round")
+def wave_pins_to(session: Session, count: int, file: Path, pin: list[list[str]]) -> None:
+    _write(session, count, file, list(chain(*pin)))
 
 
 def _show(session: Session, count: int, pins: Sequence[str] | None) -> None:
