@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from emu85.bus.cycles import IO_CYCLES, READS, WRITES, Cycle
 from emu85.errors import UserError, nearest
+from emu85.isa.addresses import STACK_NOTE, counted_addresses, uses_stack
 from emu85.isa.operations import operation_text
 from emu85.isa.table import INSTRUCTIONS
 from emu85.isa.terms import Addr, Instruction, MachineCycle, Operand
@@ -19,11 +20,6 @@ _ADDRESSES: dict[Addr, str] = {
     Addr.BC: "BC",
     Addr.DE: "DE",
     Addr.HL: "HL",
-    Addr.WZ: "WZ",
-    Addr.WZ_UP: "WZ, then WZ + 1",
-    Addr.SP: "SP",
-    Addr.SP_UP: "SP, then SP + 1",
-    Addr.SP_DOWN: "SP - 1",
     Addr.PORT: "port twice",
 }
 
@@ -123,10 +119,11 @@ def _cycle_lines(group: Sequence[Instruction]) -> Iterator[str]:
     others = f" (and {len(group) - 1} alike)" if len(group) > 1 else ""
     yield f"{example.text()}{others}, cycle by cycle:"
     last_if_failed = len(example.cycles_not_taken or ())
-    for number, cycle in enumerate(example.cycles, 1):
+    counted = counted_addresses(example.cycles)
+    for number, (cycle, address) in enumerate(zip(example.cycles, counted, strict=True), 1):
         yield (
             f"  {number}  {cycle.kind.name:<5}{cycle.t_states} T  "
-            f"{_ADDRESSES[cycle.address]:<17}{_does(cycle)}"
+            f"{address or _ADDRESSES[cycle.address]:<17}{_does(cycle)}"
         )
         if number == last_if_failed:
             condition = example.condition.name if example.condition is not None else ""
@@ -156,6 +153,8 @@ def _notes(found: Sequence[Instruction]) -> Iterator[str]:
     first = found[0]
     if not first.specified:
         yield "Not in Intel's manuals."
+    if any(uses_stack(one.cycles) for one in found):
+        yield STACK_NOTE
     for source in dict.fromkeys(one.source for one in found):
         yield f"Source: {source}"
     for choice in dict.fromkeys(one.choice for one in found if one.choice):

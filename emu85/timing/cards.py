@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from emu85.bus.cycles import BI_ACKNOWLEDGE, DESCRIPTIONS, LEVELS, STATES, WRITES, Cycle, Levels
 from emu85.isa import Addr, Instruction, MachineCycle, Op, Reg
+from emu85.isa.addresses import STACK_NOTE, counted_addresses, uses_stack
 from emu85.timing.ac_table import PARTS, STANDARD, Part
 from emu85.timing.bench import WAITING, Bench, Ran, Situation
 from emu85.timing.subjects import Event, Subject
@@ -186,7 +187,7 @@ def make_card(subject: Subject, setting: Setting, bench: Bench) -> Card:
         setting.part,
         setting.board,
         _source(subject),
-        tuple(_notes(subject)),
+        tuple(_notes(subject, ways[0].ran)),
     )
 
 
@@ -202,6 +203,8 @@ def _way(subject: Subject, ran: Ran, met: bool, conditional: bool) -> Way:
 def _cycles(subject: Subject, ran: Ran, met: bool) -> Iterator[CardCycle]:
     number = 0
     byte = 0
+    own = [row for index, row in enumerate(ran.rows) if index in ran.counted]
+    counted_from = dict(zip(sorted(ran.counted), counted_addresses(own), strict=True))
     for index, row in enumerate(ran.rows):
         counted = index in ran.counted
         number += counted
@@ -213,6 +216,7 @@ def _cycles(subject: Subject, ran: Ran, met: bool) -> Iterator[CardCycle]:
             following,
             byte if is_byte else 0,
             met,
+            counted_from.get(index) or address_text(row),
         )
         record = ran.records[index]
         waits = int(record["waits"])
@@ -226,7 +230,7 @@ def _cycles(subject: Subject, ran: Ran, met: bool) -> Iterator[CardCycle]:
             levels=BI_ACKNOWLEDGE if row.acknowledges else LEVELS[row.kind],
             address=None if floats else int(record["address"]),
             data=None if floats or row.kind is Cycle.BI else int(record["data"]),
-            source="" if floats else address_text(row),
+            source="" if floats else place.address,
             carries=_carries(row, place),
             purpose=purpose(row, place),
             states=states(row, waits, ran.length(index), place),
@@ -251,8 +255,10 @@ def _source(subject: Subject) -> str:
     return f"{subject.instruction.source}{memory}; T-states: {_STATES}"
 
 
-def _notes(subject: Subject) -> Iterator[str]:
+def _notes(subject: Subject, ran: Ran) -> Iterator[str]:
     one = subject.instruction
+    if uses_stack([row for index, row in enumerate(ran.rows) if index in ran.counted]):
+        yield STACK_NOTE
     if one is not None and any(_uses_inner(row) for row in one.cycles):
         yield "W, Z and TMP are registers inside the CPU that no instruction names."
     if subject.event is Event.INTR:

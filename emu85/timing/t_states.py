@@ -39,7 +39,7 @@ _ADDRESSES = {
     Addr.WZ_UP: "WZ",
     Addr.SP: "SP",
     Addr.SP_UP: "SP",
-    Addr.SP_DOWN: "SP - 1",
+    Addr.SP_DOWN: "SP",
     Addr.PORT: "the port number",
 }
 _MOVES_ON = {
@@ -77,12 +77,14 @@ class Place:
         following: the row after it, or None.
         number: which byte of the instruction a read at PC brings, from 1; 0 for none.
         met: whether the condition is met.
+        address: what the row's address is, counted from the registers before the instruction.
     """
 
     instruction: Instruction | None
     following: MachineCycle | None
     number: int
     met: bool
+    address: str
 
 
 def register_text(register: Reg) -> str:
@@ -91,7 +93,7 @@ def register_text(register: Reg) -> str:
 
 
 def address_text(row: MachineCycle) -> str:
-    """What stands on the address lines of a row."""
+    """What is put on the address lines of a row: the register as it is by then."""
     return _ADDRESSES[row.address]
 
 
@@ -143,10 +145,9 @@ def _first(row: MachineCycle) -> str:
             "fall a latch keeps it"
         )
     before = "SP goes down by one; " if row.address is Addr.SP_DOWN else ""
-    source = "SP" if before else address_text(row)
     text = (
-        f"{before}{source} comes out on A8-A15 and AD0-AD7; at ALE's fall a latch keeps the low "
-        "byte"
+        f"{before}{address_text(row)} comes out on A8-A15 and AD0-AD7; at ALE's fall a latch keeps "
+        "the low byte"
     )
     if row.acknowledges:
         return f"all three status lines go high; {text}"
@@ -272,14 +273,14 @@ def _aim(row: MachineCycle, place: Place) -> str:
         which = "the opcode and decode it" if place.number == 1 else f"byte {place.number}"
         return f"acknowledge: read {which}"
     if row.kind in WRITES:
-        where = "the port" if row.kind is Cycle.IOW else f"memory at {address_text(row)}"
+        where = "the port" if row.kind is Cycle.IOW else f"memory at {place.address}"
         return f"write {register_text(row.register)} to {where}"
     if row.kind in READS:
         if row.kind is Cycle.IOR:
             return f"read the port into {register_text(row.register)}"
         if place.number:
             return f"read byte {place.number} ({_byte_text(place)}) into {row.register.name}"
-        return f"read memory at {address_text(row)} into {register_text(row.register)}"
+        return f"read memory at {place.address} into {register_text(row.register)}"
     return _STATE_AIMS[row.kind]
 
 

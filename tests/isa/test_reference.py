@@ -30,6 +30,16 @@ def test_a_card_tells_what_each_machine_cycle_does() -> None:
     assert "A <- port" in cycle
 
 
+def test_addresses_count_from_the_registers_before_the_instruction() -> None:
+    def addresses(name: str) -> list[str]:
+        return [line[14:31].strip() for line in card(name).splitlines() if line[2:3].isdigit()]
+
+    assert addresses("PUSH")[-2:] == ["SP - 1", "SP - 2"]
+    assert addresses("XTHL")[1:] == ["SP", "SP + 1", "SP + 1", "SP"]
+    assert "SP as it is before" in card("RST") and "SP as it is" not in card("LHLD")
+    assert addresses("SHLD")[-2:] == ["WZ", "WZ + 1"]
+
+
 def test_a_card_can_be_asked_for_by_opcode_or_alias() -> None:
     assert card("76").startswith("HLT")
     assert card("0CBH").startswith("RSTV")

@@ -84,6 +84,43 @@ def test_addresses_and_written_data_are_those_published(cards: list[Card]) -> No
                 _check_buses(seen, letter, one)
 
 
+def test_addresses_on_the_stack_are_named_by_sp_before_the_instruction(
+    cards: list[Card], events: dict[str, Card]
+) -> None:
+    """As in the manual's machine cycle chart; the number beside the name is the run's."""
+    named = 0
+    for card in (*cards, *events.values()):
+        for cycle in (cycle for way in card.ways for cycle in way.own):
+            if not cycle.source.startswith("SP"):
+                continue
+            named += 1
+            sign, offset = _signed(cycle.source)
+            assert cycle.address == PLAIN.sp + sign * offset, card.subject.name
+            assert f"memory at {cycle.source}" in cycle.purpose
+    assert named > 80
+
+
+def _signed(source: str) -> tuple[int, int]:
+    found = re.fullmatch(r"SP(?: ([+-]) (\d))?", source)
+    assert found
+    return (-1 if found[1] == "-" else 1), int(found[2] or 0)
+
+
+@pytest.mark.parametrize(
+    ("name", "sources"),
+    [
+        ("CALL 1234", ["PC", "PC", "PC", "SP - 1", "SP - 2"]),
+        ("RET", ["PC", "SP", "SP + 1"]),
+        ("XTHL", ["PC", "SP", "SP + 1", "SP + 1", "SP"]),
+        ("LHLD 1234", ["PC", "PC", "PC", "WZ", "WZ + 1"]),
+    ],
+)
+def test_names_of_addresses(bench: Bench, name: str, sources: list[str]) -> None:
+    card = make_card(subject_named(name), Setting(), bench)
+    assert [cycle.source for cycle in card.ways[0].own] == sources
+    assert any("SP as it is before" in note for note in card.notes) == ("SP" in str(sources))
+
+
 def _check_buses(seen: CardCycle, letter: str, one: Opcode) -> None:
     found = re.fullmatch(r"\w(?:\[(.*?)\])?(?:=(.*))?", letter)
     assert found
