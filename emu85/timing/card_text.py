@@ -95,8 +95,8 @@ def _cycle(cycle: CardCycle) -> Iterator[str]:
 
 def _state(cycle: CardCycle, state: State) -> list[str]:
     count = f" x{state.count}" if state.name == "TW" or cycle.is_state else ""
-    head = f"    {state.name + count:<{_STATE - 4}}"
-    return _wrapped(head + state.does, _STATE)
+    head = f"    {state.name + count:<{_STATE - 5}} "
+    return _wrapped(head + state.does, len(head))
 
 
 def _heading(cycle: CardCycle) -> str:

@@ -1,6 +1,7 @@
 r"""A timing diagram of characters.
 
-Each T-state is two halves wide, CLK low and CLK high, and a pin is one line::
+Each T-state is two halves wide, CLK low and CLK high, and a pin is one line; those with a
+long name, TRESET, are somewhat wider::
 
                T1    T2    T3    T4
     ALE        /--\________________
@@ -85,7 +86,12 @@ def key_line(marks: Marks = PLAIN) -> str:
 
 
 def _columns(one: State | Gap) -> int:
-    return _GAP if isinstance(one, Gap) else 2 * _HALF
+    return _GAP if isinstance(one, Gap) else 2 * _half(one)
+
+
+def _half(state: State) -> int:
+    """Columns of half a T-state: its name leaves a blank before the next."""
+    return max(_HALF, (len(state.name) + 2) // 2)
 
 
 def _heads(
@@ -104,16 +110,10 @@ def _heads(
         if isinstance(one, Gap):
             t_states += f"{marks.gap} {one.count}".ljust(_GAP)
         else:
-            t_states += _short(one.name).ljust(2 * _HALF)
+            t_states += one.name.ljust(_columns(one))
     label = f"T {first.t}" if first else ""
     yield f"{label:<{_LABEL}}{cycles[:room]}".rstrip()
     yield f"{'':<{_LABEL}}{t_states}".rstrip()
-
-
-def _short(name: str) -> str:
-    """A name that leaves a blank before the next: ``TRES.`` for TRESET."""
-    room = 2 * _HALF - 1
-    return name if len(name) <= room else f"{name[: room - 1]}."
 
 
 def _pieces(
@@ -130,7 +130,8 @@ def _pieces(
             level = half[pin]
             changes = not is_known or level != before or _is_put(one, pin, half)
             piece = _bus if is_bus else _line
-            yield piece(level, before if is_known else level, changes, marks)
+            drawn = piece(level, before if is_known else level, changes, marks)
+            yield drawn + drawn[-1] * (_half(one) - _HALF)
             before, is_known = level, True
 
 

@@ -63,6 +63,16 @@ M1  OF    opcode fetch           IO/M 0  S1 1  S0 1  RD low
     assert "    A8-A15 80, AD0-AD7 40 then 3E: address 8040 is HL, data 3E is A\n" in text
 
 
+def test_reset_has_its_name_in_full(bench: Bench) -> None:
+    text = write_card(make_card(subject_named("RESET"), Setting(), bench))
+    assert "    TRESET x3 RESET OUT is high; " in text
+    heads = [line for line in text.splitlines() if "T4    TRESET" in line]
+    assert heads and heads[0].split()[-3:] == ["TRESET"] * 3
+    # Eight columns for each TRESET, six for the T-states of the fetch before.
+    drawn = next(line for line in text.splitlines() if line.startswith("RESET OUT"))
+    assert drawn == "RESET OUT " + "_" * 24 + "/" + "-" * 23
+
+
 def test_the_waveform_is_under_it(bench: Bench) -> None:
     """By hand, after the data sheet's figures of a fetch and of a write."""
     text = write_card(make_card(subject_named("mov m,a"), Setting(), bench))

@@ -129,7 +129,7 @@ def test_names_do_not_run_into_each_other() -> None:
     machine.reset()
     drawn = stretch_of(machine, len(machine.trace) - 1, 1, str)
     assert [one.name for one in drawn.states()] == ["TRESET"] * 3
-    assert list(text_diagram(drawn, pins=["CLK"]))[1].split() == ["TRES."] * 3
+    assert list(text_diagram(drawn, pins=["CLK"]))[1].split() == ["TRESET"] * 3
     long = replace(stretch_of(machine, 0, 1, str), names=["a name that is far too long"])
     root = ET.fromstring(svg_diagram(long, placer("8085AH"), title="t"))
     assert "a name that is far too…" in ["".join(x.itertext()) for x in root.iter(f"{SVG}text")]
