@@ -48,7 +48,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--from",
         dest="condition",
         metavar="CONDITION",
-        help="begin with the machine cycle that a stop would hold: 'MW at 8004', 'OF at START'",
+        help="begin with the machine cycle that a stop would hold: 'MW at 8004', 'OF at START'; "
+        "RESET for the reset at power-on",
     )
     begin.add_argument("--after", metavar="TIME", help="begin after so much board time")
     end = parser.add_mutually_exclusive_group()
@@ -165,6 +166,7 @@ class _Length:
 def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescription) -> _Begin:
     """Bring the machine to where the stretch begins: past the cycle that meets a condition."""
     from emu85.bus.cycles import Cycle
+    from emu85.stops import find, parse
 
     if options.after is not None:
         seconds = run_seconds(options.after, board, least=0)
@@ -175,7 +177,11 @@ def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescriptio
         rests = int(machine.trace[-1]["type"]) in (Cycle.HALT, Cycle.HOLD)
         return _Begin(machine.t, machine.trace.total, rests)
     text = options.condition.strip()
-    stop = machine.stops.add(text if text.startswith("when ") else f"on {text}", machine.symbols)
+    done = find(parse(text, symbols=machine.symbols), machine.trace.columns())
+    if len(done):  # the reset at power-on, which no run can come to
+        first = int(done[0])
+        return _Begin(int(machine.trace[first]["t"]), first)
+    stop = machine.stops.add(text, machine.symbols)
     limit = round(run_seconds(_LONGEST_SEARCH, board) * board.clock)
     held = machine.run(t_states=limit, wait=True)
     machine.stops.drop(stop.number)

@@ -65,6 +65,27 @@ def test_from_a_condition_with_chosen_pins(
     ]
 
 
+def test_from_the_reset_at_power_on(
+    words: list[str], capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """RESET OUT is high for the three T-states of the reset, as the machine begins."""
+    options = ["--from", "RESET", "--cycles", "2", "--pins", "RESET OUT,RD"]
+    lines = shown(capsys, [*words, *options])
+    assert lines[0].split() == ["T", "0", "|RESET", "|OF", "0000", "3E", "MVI", "A,5AH"]
+    assert lines[1].split() == [*["TRESET"] * 3, "T1", "T2", "T3", "T4"]
+    assert lines[3] == "RESET OUT " + "-" * 24 + "\\" + "_" * 23
+    file = tmp_path / "a.vcd"
+    (told,) = shown(capsys, [*words, "--from", "RESET", "--cycles", "2", "--vcd", str(file)])
+    assert told == f"{file}: 2 machine cycles, 7 T-states from T-state 0"
+
+
+def test_a_condition_is_blamed_where_it_was_typed(
+    words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = refused(capsys, [*words, "--from", "OF att 9999"])
+    assert "column 4: 'att'" in told and "\n    OF att 9999\n       ^\n" in told
+
+
 def test_how_long(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """17 T-states are 6.8 us at 2.5 MHz: MVI's two machine cycles and three of STA's."""
     begun = "OF 0000|MR 0001|OF 0002|MR 0003|MR 0004"
