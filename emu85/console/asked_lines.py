@@ -6,6 +6,8 @@ import contextlib
 import sys
 from collections.abc import Iterator
 
+from emu85.console.kept_terminal import terminal_kept
+
 
 def asked_lines(prompt: str) -> Iterator[str]:
     """What is entered, line after line, until its end (Ctrl-D on a terminal).
@@ -14,7 +16,8 @@ def asked_lines(prompt: str) -> Iterator[str]:
     behind the prompt, so that the output reads as it would on a terminal.
     """
     if sys.stdin.isatty() and sys.stdout.isatty():
-        yield from _at_terminal(prompt)
+        with terminal_kept():
+            yield from _at_terminal(prompt)
         return
     for line in sys.stdin:
         text = line.rstrip("\r\n")

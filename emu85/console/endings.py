@@ -1,6 +1,6 @@
 """The end of a session, by a signal too: what is owed is done first.
 
-SIGTERM and SIGHUP end the program, as anybody who sends them expects, but by way of
+SIGTERM, SIGHUP and other signals that are meant to end a program do so, but by way of
 every ``finally``: battery RAM goes to its files, ends are parted, the terminal gets its
 modes back.  The exit status is then 128 and the signal's number, as shells have it.
 
@@ -20,7 +20,8 @@ from types import FrameType
 
 from emu85.streams import lead_nowhere
 
-_ENDING = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+_NAMES = ("SIGTERM", "SIGHUP", "SIGQUIT", "SIGUSR1", "SIGUSR2", "SIGALRM", "SIGXCPU")
+_ENDING = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
 _LEAVING = 5.0
 """Seconds after a signal within which another one adds nothing."""
 
@@ -31,7 +32,7 @@ _leaves: list[Callable[[], None]] = []
 
 @contextlib.contextmanager
 def closed_at_end(close: Callable[[], None]) -> Iterator[None]:
-    """Call ``close`` after the block, also where SIGTERM or SIGHUP ends the program.
+    """Call ``close`` after the block, also where SIGTERM or the like ends the program.
 
     A signal that whoever started us has told to be ignored, as ``nohup`` does, stays
     ignored.

@@ -182,13 +182,14 @@ def _join(session: Session, joins: tuple[str, ...]) -> None:
 def _at_terminal(start: Start, machine: Machine, speed: float | None) -> int:
     from emu85.console.drivers import interrupts_ignored
     from emu85.console.endings import closed_at_end
+    from emu85.console.kept_terminal import terminal_kept
     from emu85.console.script import do_lines, read_script
     from emu85.console.terminal import open_terminal
 
     console = open_terminal(machine, speed)
     session = console.session
     _note_firmware(session, start)
-    with closed_at_end(session.close):
+    with terminal_kept(), closed_at_end(session.close):
         greet(session)
         _join(session, start.joins)
         with interrupts_ignored():

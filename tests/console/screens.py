@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import resource
 import select
 import signal
 import sys
@@ -52,6 +53,7 @@ class Screened:
         self.pid = os.fork()
         if self.pid == 0:  # the child
             os.close(master)
+            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
             os.login_tty(slave)
             os.environ.update(
                 TERM="xterm",
@@ -121,13 +123,26 @@ class Screened:
         end = time.monotonic() + _PATIENCE
         while self.read():
             assert time.monotonic() < end, f"still running:\n{self}"
-        while select.select([self.master], [], [], 0)[0]:
-            self.read(0)
+        self.take(0)
         return self._status
+
+    def take(self, seconds: float = 0.1) -> None:
+        """Take what comes until so long nothing does, also when the child has gone."""
+        while select.select([self.master], [], [], seconds)[0]:
+            self.read(0)
 
     def modes(self) -> list[object]:
         """The terminal's modes now."""
         return termios.tcgetattr(self._slave)
+
+    def children(self) -> list[int]:
+        """Processes that the child has started."""
+        found = []
+        for stat in Path("/proc").glob("[0-9]*/stat"):
+            with contextlib.suppress(OSError):
+                if int(stat.read_text().rpartition(")")[2].split()[1]) == self.pid:
+                    found.append(int(stat.parent.name))
+        return found
 
     def close(self) -> None:
         """End the child if it still runs."""

@@ -6,6 +6,7 @@ import os
 import re
 import signal
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -228,7 +229,11 @@ def test_leaving_gives_the_terminal_back(begin: Begin) -> None:
     assert_restored(panel)
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+ENDING = (signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGUSR1)
+KILLING = (signal.SIGSEGV, signal.SIGABRT, signal.SIGKILL)
+
+
+@pytest.mark.parametrize("number", ENDING)
 def test_signals_give_the_terminal_back(begin: Begin, number: int) -> None:
     panel = begin("--board", "slate")
     panel.wait_for("HELD")
@@ -236,6 +241,79 @@ def test_signals_give_the_terminal_back(begin: Begin, number: int) -> None:
     panel.wait_for("RUNNING")
     os.kill(panel.pid, number)
     assert panel.ended() == 128 + number
+    assert_restored(panel)
+
+
+def is_restored(panel: Screened, *sequences: bytes) -> bool:
+    panel.take()
+    return panel.modes() == panel.before and all(one in panel.raw for one in sequences)
+
+
+def wait_until(happened: Callable[[], bool]) -> None:
+    end = time.monotonic() + 20
+    while not happened():
+        assert time.monotonic() < end
+
+
+def is_alive(pid: int) -> bool:
+    return Path(f"/proc/{pid}").exists()
+
+
+@pytest.mark.parametrize("number", KILLING)
+def test_what_kills_it_gives_the_terminal_back(begin: Begin, number: int) -> None:
+    """Nothing of the program runs any more then."""
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.type(" ")
+    panel.wait_for("RUNNING")
+    assert panel.modes() != panel.before
+    keepers = panel.children()
+    os.kill(panel.pid, number)
+    assert panel.ended() == -number
+    wait_until(lambda: is_restored(panel, *LEFT))
+    assert_restored(panel)
+    wait_until(lambda: not any(map(is_alive, keepers)))
+
+
+def test_who_watches_stands_apart_and_ends_with_the_program(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    (keeper,) = panel.children()
+    assert os.getsid(keeper) != os.getsid(panel.pid)
+    assert os.tcgetpgrp(panel.master) == os.getpgid(panel.pid)
+    panel.type("q")
+    panel.wait_for("emu85>")
+    before = len(panel.raw)
+    panel.type("quit\r")
+    assert panel.ended() == 0
+    assert not is_alive(keeper)
+    assert b"\x1b[?1049l" not in panel.raw[before:]  # nothing more to be restored
+
+
+def test_a_prompt_that_is_killed_gives_the_modes_back_and_leaves_the_screen(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    panel.type("q")
+    panel.wait_for("emu85>")
+    panel.wait_until(lambda _: panel.modes() != panel.before, "prompt")
+    before = len(panel.raw)
+    os.kill(panel.pid, signal.SIGKILL)
+    assert panel.ended() == -signal.SIGKILL
+    wait_until(lambda: is_restored(panel))
+    panel.take()
+    # To leave a screen that has been left puts the cursor elsewhere.
+    assert b"\x1b[?1049l" not in panel.raw[before:]
+
+
+def test_without_the_one_who_watches_it_goes_on(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    (keeper,) = panel.children()
+    os.kill(keeper, signal.SIGKILL)
+    panel.type("q")
+    panel.wait_for("emu85>")
+    panel.type("quit\r")
+    assert panel.ended() == 0
     assert_restored(panel)
 
 

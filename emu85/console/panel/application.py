@@ -19,6 +19,7 @@ from prompt_toolkit.mouse_events import MouseEvent, MouseEventType
 from prompt_toolkit.styles import Style
 
 from emu85.console.endings import left_by
+from emu85.console.kept_terminal import screen_filled
 from emu85.console.live import NOT_TYPED
 from emu85.console.panel.controls import Controls
 from emu85.console.panel.lamps import lamps_for
@@ -48,7 +49,8 @@ def show_panel(session: Session) -> None:
     console, session.screen = session.screen, screen
     controls = Controls(session, screen)
     try:
-        _Panel(controls, session).run()
+        with screen_filled():
+            _Panel(controls, session).run()
     finally:
         session.screen = console
         controls.close()
