@@ -10,12 +10,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from random import Random
 
 _SLICE = 0.02
 """Seconds of wall time that one slice should take, so that keys are answered at once."""
 _FIRST = 20_000
 _FEWEST = 100
 _MOST = 50_000_000
+_LEAST_PART = 0.4
+"""Of a slice, where they are uneven."""
 _LAG = 0.25
 """Seconds by which board time may fall behind before the throttle forgives it."""
 
@@ -27,6 +30,11 @@ class Throttle:
         factor: board seconds to a wall second; None for no bounds.
         clock_hz: T-states a second of board time.
         clock: the wall clock, in seconds.
+
+    Attributes:
+        is_uneven: slices differ in length.  Who looks at the board between even ones sees it
+            as a strobe would show it: with a tick that fits into them a number of times,
+            always at the same place of its program.
     """
 
     def __init__(
@@ -41,6 +49,8 @@ class Throttle:
         self._budget = _FIRST
         self._anchor = (0.0, 0)
         self._began = (0.0, 0)
+        self.is_uneven = False
+        self._random = Random("slices")
 
     def begin(self, t: int) -> None:
         """Board time ``t`` (T-states) is now."""
@@ -49,6 +59,12 @@ class Throttle:
     def slice_begins(self, t: int) -> int:
         """How many T-states to run in the slice that begins at ``t``."""
         self._began = (self._clock(), t)
+        even = self._even_slice()
+        if not self.is_uneven:
+            return even
+        return max(1, round(even * self._random.uniform(_LEAST_PART, 1)))
+
+    def _even_slice(self) -> int:
         if self.factor is None:
             return self._budget
         in_real_time = int(self.clock_hz * self.factor * _SLICE)
@@ -68,7 +84,8 @@ class Throttle:
 
     def _learn(self, took: float, ran: int) -> None:
         """Fit the budget to what the machine manages, at most doubling at a time."""
-        if ran < self._budget // 2:
+        least = _LEAST_PART if self.is_uneven else 0.5
+        if ran < int(self._budget * least):
             return
         fitting = int(ran * _SLICE / took) if took > 0 else _MOST
         self._budget = max(_FEWEST, min(fitting, self._budget * 2, _MOST))

@@ -69,6 +69,19 @@ def seat(tmp_path: Path) -> Seat:
     return Seat(tmp_path)
 
 
+def test_frames_fall_on_no_grid_while_the_panel_is_there(seat: Seat) -> None:
+    throttle = seat.session.throttle
+    with seat.panel() as controls:
+        controls.press("space")
+        lengths = set()
+        for _ in range(20):
+            before = seat.session.machine.t
+            controls.advance()
+            lengths.add(seat.session.machine.t - before)
+        assert throttle.is_uneven and len(lengths) > 10
+    assert not throttle.is_uneven
+
+
 def test_steps_runs_and_paces(seat: Seat) -> None:
     machine = seat.session.machine
     with seat.panel() as controls:

@@ -32,6 +32,31 @@ def test_a_factor_stretches_board_time() -> None:
     assert throttle.slice_ended(10_000) == pytest.approx(0.020)
 
 
+def test_uneven_slices_meet_every_part_of_a_tick() -> None:
+    """Even ones, of which a number make a tick, or of ticks a slice, meet one part of it alone."""
+
+    def met(*, is_uneven: bool) -> list[int]:
+        clock = Clock()
+        throttle = Throttle(1.0, 1_000_000, clock)
+        throttle.is_uneven = is_uneven
+        throttle.begin(0)
+        t, parts = 0, []
+        for _ in range(400):
+            ran = throttle.slice_begins(t)
+            assert 8_000 <= ran <= 20_000
+            t += ran
+            clock.now += throttle.slice_ended(t)
+            parts.append(t % 10_000 // 500)
+        assert clock.now == pytest.approx(100 + t / 1e6)  # real time all the same
+        return parts
+
+    assert set(met(is_uneven=False)) == {0}
+    uneven = met(is_uneven=True)
+    assert set(uneven) == set(range(20))
+    assert max(map(uneven.count, range(20))) < 50  # of 20 in the mean
+    assert uneven == met(is_uneven=True)
+
+
 def test_off_never_waits() -> None:
     clock = Clock()
     throttle = Throttle(None, 1_000_000, clock)

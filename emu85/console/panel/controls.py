@@ -53,6 +53,7 @@ class Controls:
         self._hold_on: frozenset[Cycle] = frozenset()
         self._stop: Stop | None = None
         self._watcher = Watcher(session)
+        session.throttle.is_uneven = True
         self._actions: dict[str, Callable[[], None]] = {
             "space": self._run_or_hold,
             "s": self._step,
@@ -107,6 +108,7 @@ class Controls:
             self._mover.hold()
         finally:
             self._set_stop(frozenset())
+            self._session.throttle.is_uneven = False
 
     def scene(self, room: Room) -> Scene:
         """What there is to show where there is so much room."""
