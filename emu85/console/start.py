@@ -13,6 +13,7 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from emu85.console.panel.needs import check_terminal
 from emu85.errors import Place, UserError
 
 if TYPE_CHECKING:
@@ -75,8 +76,8 @@ def run(start: Start) -> int:
     if sys.stdin is None:  # closed by whoever started us
         sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115 - for the whole run
     is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
-    if start.panel and not is_terminal:
-        raise UserError("the lamp panel needs a terminal")
+    if start.panel:
+        check_terminal()
     speed = _speed(start.speed, default=1.0 if is_terminal and not start.script else None)
     with all_kept():
         machine = _machine(start)

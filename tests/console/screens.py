@@ -39,6 +39,8 @@ class Screened:
         rows: int,
         state: Path,
         folder: Path | None = None,
+        *,
+        term: str = "xterm",
     ) -> None:
         """Start it: what Python is given, the size, where its state goes, its folder."""
         import pty
@@ -56,7 +58,7 @@ class Screened:
             resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
             os.login_tty(slave)
             os.environ.update(
-                TERM="xterm",
+                TERM=term,
                 PROMPT_TOOLKIT_NO_CPR="1",
                 XDG_STATE_HOME=str(state),
                 PYTHONPATH=os.pathsep.join(filter(None, sys.path)),

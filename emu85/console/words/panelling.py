@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
 
+from emu85.console.panel.needs import check_terminal
 from emu85.console.registry import form
-from emu85.errors import UserError
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
@@ -18,8 +17,7 @@ def panel(session: Session) -> None:
     high; while it is held or paced, the lamps show the machine cycle as it stands in T3. A
     stroke before a name, /RD, says that the line is active when it is low. The keys stand in
     the last line, and can be clicked. 'q' comes back here."""
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise UserError("the lamp panel needs a terminal")
+    check_terminal()
     from emu85.console.panel.application import show_panel
 
     show_panel(session)
