@@ -57,7 +57,7 @@ def interrupts_ignored() -> Iterator[None]:
 
 @contextmanager
 def on_interrupt(action: Callable[[], None]) -> Iterator[None]:
-    """Have Ctrl-C do something in the block; only in the main thread."""
+    """Have Ctrl-C, or SIGINT from elsewhere, call ``action``; only in the main thread."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return

@@ -44,10 +44,12 @@ LEFT = (b"\x1b[?1049l", b"\x1b[?1000l", b"\x1b[?25h")
 def begin(tmp_path: Path) -> Iterator[Begin]:
     made: list[Screened] = []
 
-    def start(*options: str, columns: int = 80, rows: int = 24, program: str = "") -> Screened:
+    def start(
+        *options: str, columns: int = 80, rows: int = 24, program: str = "", term: str = "xterm"
+    ) -> Screened:
         command = ["-c", program] if program else ["-m", "emu85"]
         arguments = [*command, "run", "--panel", *options]
-        made.append(Screened(arguments, columns, rows, tmp_path / "state"))
+        made.append(Screened(arguments, columns, rows, tmp_path / "state", term=term))
         return made[-1]
 
     yield start
@@ -164,9 +166,24 @@ def test_paces(begin: Begin) -> None:
     panel.wait_for("HELD")
 
 
+def test_an_interrupt_from_outside_holds(begin: Begin) -> None:
+    panel = begin("--board", "slate")
+    panel.wait_for("HELD")
+    for _ in range(2):
+        panel.type(" ")
+        panel.wait_for("RUNNING")
+        os.kill(panel.pid, signal.SIGINT)
+        panel.wait_for("HELD")
+    os.kill(panel.pid, signal.SIGINT)  # with nothing to be held it does nothing
+    panel.type("s")
+    panel.wait_for("OF ")
+    assert panel.read() and "HELD" in str(panel)
+
+
 def test_the_mouse_presses_what_is_written(begin: Begin) -> None:
     panel = begin("--board", "slate")
     panel.wait_for("HELD")
+    panel.wait_for("q leave")
     panel.click("step a machine cycle")
     panel.wait_for("T 7 ")
     panel.click("7 BI")
@@ -329,6 +346,14 @@ def test_a_crash_gives_the_terminal_back_and_loses_nothing(begin: Begin) -> None
     panel.type("quit\r")
     assert panel.ended() == 0
     assert_restored(panel)
+
+
+def test_a_terminal_whose_cursor_stays_where_it_is(begin: Begin) -> None:
+    panel = begin("--board", "slate", term="dumb")
+    assert panel.ended() == 2
+    shown = "needs a terminal with a cursor that can be moved, and TERM is dumb"
+    assert shown in " ".join(str(panel).split())
+    assert b"\x1b" not in panel.raw
 
 
 def test_without_a_terminal_it_is_refused(capsys: pytest.CaptureFixture[str]) -> None:

@@ -18,6 +18,7 @@ from prompt_toolkit.layout.controls import FormattedTextControl
 from prompt_toolkit.mouse_events import MouseEvent, MouseEventType
 from prompt_toolkit.styles import Style
 
+from emu85.console.drivers import on_interrupt
 from emu85.console.endings import left_by
 from emu85.console.kept_terminal import screen_filled
 from emu85.console.live import NOT_TYPED
@@ -67,11 +68,12 @@ class _Panel:
         self._due = 0.0
         self._size = Size(0, 0)
         self._mistake: Exception | None = None
+        self._is_hold_asked = False
         self._application = self._make()
 
     def run(self) -> None:
         """Until it is left."""
-        with left_by(self._leave_soon):
+        with left_by(self._leave_soon), on_interrupt(self._hold_soon):
             asyncio.run(self._live())
 
     async def _live(self) -> None:
@@ -95,6 +97,9 @@ class _Panel:
             await asyncio.sleep(0)
         try:
             while not self._controls.is_over:
+                if self._is_hold_asked:
+                    self._is_hold_asked = False
+                    self._hold()
                 wait = self._controls.advance()
                 self._frame()
                 await self._pass(wait)
@@ -162,8 +167,7 @@ class _Panel:
                 self._controls.type(event.data.encode("latin-1", "ignore"))
 
         def hold(event: KeyPressEvent) -> None:
-            if self._controls.is_moving:
-                self._press("space")
+            self._hold()
 
         def escape(event: KeyPressEvent) -> None:
             self._controls.stop_typing()
@@ -196,6 +200,14 @@ class _Panel:
         except Exception as error:
             self._mistake = error
             self._controls.is_over = True
+
+    def _hold(self) -> None:
+        if self._controls.is_moving:
+            self._press("space")
+
+    def _hold_soon(self) -> None:
+        """May be called from a signal handler."""
+        self._is_hold_asked = True
 
     def _leave_soon(self) -> None:
         """May be called from a signal handler."""
