@@ -84,7 +84,9 @@ def test_a_held_board(begin: Begin, columns: int, rows: int) -> None:
     panel = begin("--board", "slate", columns=columns, rows=rows)
     panel.wait_for("HELD")
     panel.type("s")
-    shown = panel.wait_for("opcode fetch of C3 from 0000")
+    panel.wait_for("opcode fetch of C3 from 0000")
+    panel.take()  # the rest of the frame
+    shown = str(panel)
     assert lamps_of(line_of(shown, "bus")) == "○" * 16 + "●●○○○○●●"
     assert re.findall("[0-9A-F]", line_of(shown, "bus")) == [*"0000C3"]
     assert line_of(shown, "code").split()[1:4] == ["0000", "JMP", "START"]
