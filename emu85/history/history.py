@@ -30,7 +30,7 @@ from emu85.history.journal import Journal
 from emu85.history.seeking import Found, Seeker, met, starts
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.history.stops_then import StopsThen, Then
-from emu85.history.touched import Touched, of_steps, touched
+from emu85.history.touched import Touched, nothing_touched, of_steps, touched
 from emu85.history.touched import begin as begin_touching
 from emu85.history.writes import ByHand, Byte, Changed
 from emu85.machine import Machine
@@ -72,6 +72,7 @@ class KeptHistory(NamedTuple):
     beginning: Contents
     stops: StopsThen
     counts: Then
+    touched_last: Touched
 
 
 class History:
@@ -101,6 +102,7 @@ class History:
         self._apart = apart
         self._most = max(2, most)
         self._stops = StopsThen()
+        self._touched_last = nothing_touched()
         self._is_heard = True
         self._is_staying = False
         self._first_map = machine.board.map.copy()
@@ -155,6 +157,7 @@ class History:
             self._beginning,
             self._stops.kept(),
             self._stops.now(),
+            self.touched_from(self.snapshots[-1][0].t),
         )
 
     def put_back(self, kept: KeptHistory) -> None:
@@ -164,6 +167,7 @@ class History:
         self.journal, self.snapshots = kept.journal, kept.snapshots
         self.latest_t, self._beginning = kept.latest_t, kept.beginning
         self._put_stops_back(kept.stops, kept.counts)
+        self._touched_last = kept.touched_last
         self._keep_cells()
 
     # --- going along (machine.Companion) ----------------------------------------
@@ -316,20 +320,20 @@ class History:
             self.go_to(before)
         t = max(stop.last_t if stop.last_t is not None else -1 for stop in stops)
         later = [stop for stop in stops if self._stops.since(stop) > max(t, self.first_t)]
-        for stop in [stop for stop in later if not stop.is_simple]:
-            t = max(t, self._hit_before_armed(stop, before))
         simple = [stop.condition for stop in later if stop.is_simple]
         found = None
         if simple:
             wanted = of_steps(simple)
             found = self._seeker.last(met(simple), 1, before, after=t, wanted=wanted)
         t = t if found is None else max(t, int(found["t"]))
+        for stop, since in [(stop, self._stops.since(stop)) for stop in later]:
+            if since > t and not stop.is_simple:
+                t = max(t, self._hit_before_armed(stop, min(before, since)))
         self.go_to(here if t < 0 else t + 1)
         return t >= 0
 
-    def _hit_before_armed(self, stop: Stop, before: int) -> int:
-        """When a stop would have hit last before it was armed; -1 for never."""
-        armed = min(before, self._stops.since(stop))
+    def _hit_before_armed(self, stop: Stop, armed: int) -> int:
+        """When a stop would have hit last before that moment; -1 for never."""
         wanted = of_steps([stop.condition])
         end = next((end for _, end in self._seeker.stretches(armed, wanted=wanted)), -1)
         if end < 0:  # no stretch has what its last step looks for
@@ -392,6 +396,7 @@ class History:
         self.journal = Journal()
         self.snapshots.clear()
         self._stops.forget()
+        self._touched_last = nothing_touched()
         self._worked = 0.0
         self.latest_t = self.machine.t
         self._beginning = self.machine.board.contents()
@@ -455,6 +460,10 @@ class History:
             return
         kept = (Snapshot(self.machine, self._first_map), self.journal.done)
         kept[0].stops = self._stops.now()
+        if before + 1 == len(self.snapshots):
+            self._touched_last = nothing_touched()
+        else:  # the last stretch may have been run through since that was asked for
+            self._touched_last = self._touched_last | kept[0].touched
         self.snapshots.insert(before + 1, kept)
         begin_touching(self.machine.board.map)
         if len(self.snapshots) > self._most:
@@ -556,7 +565,7 @@ class History:
         place = self._snapshot_before(snapshot_t) + 1
         if place < len(self.snapshots):
             return self.snapshots[place][0].touched
-        return touched(self.machine.board.map)
+        return self._touched_last | touched(self.machine.board.map)
 
     def be_at_snapshot(self, t: int) -> NDArray[np.void]:
         """Be at a snapshot's moment, with nothing done again that is due there.

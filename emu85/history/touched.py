@@ -27,6 +27,11 @@ Touched = NDArray[np.uint8]
 _KNOWN = (1 << UNTOUCHED_TYPES) - 1
 
 
+def nothing_touched() -> Touched:
+    """As it is at power-on."""
+    return np.zeros(SPACE, np.uint8)
+
+
 def begin(words: NDArray[np.int64]) -> None:
     """From now on nothing has been touched; ``words`` is the board's map."""
     words |= np.int64(UNTOUCHED_BITS)

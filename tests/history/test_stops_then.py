@@ -7,6 +7,7 @@ import random
 import pytest
 
 from emu85.board.schedule import NEVER
+from emu85.bus.cycles import Cycle
 from emu85.firmware import assemble
 from emu85.history.history import History
 from emu85.machine import Machine, Reason
@@ -204,3 +205,42 @@ def test_a_sequence_that_hit_long_ago_is_gone_back_to() -> None:
     stops.append(machine.stops.add("on MW at 8010"))
     assert history.back_to_stop(stops) and machine.trace[-1]["t"] == 43
     assert history.back_to_stop(stops) and machine.trace[-1]["t"] == 30
+
+
+@pytest.mark.parametrize("trace", [50, 10_000])
+def test_a_late_hit_of_one_stop_comes_before_an_early_one_of_another(trace: int) -> None:
+    machine, history = busy(trace)
+    for _ in range(10):
+        machine.run(t_states=400)
+    last_start = int(machine.trace[-1]["t"])
+    texts = ("on MW at 8010 then on MW at 8020", "on MW at 8010 then on IOW at 40 after 3")
+    stops = [machine.stops.add(text) for text in (*texts, "on IOW at 40")]
+    # L0 is reached at T 46, its OUT writes from T 53 on, and a turn takes 34.
+    writes = list(range(53, last_start, 34))
+    for expected in writes[:-4:-1]:
+        assert history.back_to_stop(stops) and machine.trace[-1]["t"] == expected
+    machine.stops.drop(stops.pop().number)
+    assert history.back_to_stop(stops) and machine.trace[-1]["t"] == 53 + 3 * 34
+    assert history.back_to_stop(stops) and machine.trace[-1]["t"] == 43
+    assert not history.back_to_stop(stops) and machine.t == 46
+    history.go_to(NEVER)
+    assert history.back_to([stop.condition for stop in [machine.stops.add("on IOW")]]) is not None
+    assert machine.trace[-1]["t"] == writes[-1]
+
+
+def test_what_was_touched_last_is_known_after_a_snapshot_in_the_past() -> None:
+    machine, history = busy(50, apart=1e9)
+    machine.run(t_states=1000)
+    history._take()
+    machine.memory[0:3] = b"\x32\x34\x87"  # STA 8734H
+    machine.registers.pc = 0
+    machine.step_instruction()
+    written = int(machine.trace[-1]["t"])
+    machine.run(t_states=1000)
+    history.go_to(500)
+    history._take()
+    assert history.last_write(0x8734) is None
+    assert (history.touched_from(history.snapshots[-1][0].t)[0x8734] & 1 << Cycle.MW) != 0
+    history.go_to(NEVER)
+    write = history.last_write(0x8734)
+    assert write is not None and write["t"] == written
