@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import secrets
+import sys
 from typing import TYPE_CHECKING
 
 from emu85.errors import UserError
@@ -71,7 +72,8 @@ def _sit(options: argparse.Namespace, chosen: Lesson) -> int:
 
     announce_compilation()
     screen = PlainScreen()
-    Sitting(chosen, seed, asked_lines(_PROMPT), screen, tell).hold(count)
+    lines, has_keyboard = asked_lines(_PROMPT), sys.stdin.isatty()
+    Sitting(chosen, seed, lines, screen, tell, has_keyboard=has_keyboard).hold(count)
     if options.seed is None:
         screen.show(f"--seed {seed} asks the same questions again.")
     return 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+import textwrap
 from typing import Protocol, TextIO
 
 from emu85.console.serial_text import SerialStream
@@ -38,6 +39,10 @@ class Screen(Protocol):
 
     def problem(self, error: UserError | str) -> None:
         """Tell the user of a mistake."""
+
+
+def _wrapped(line: str, width: int) -> list[str]:
+    return textwrap.wrap(line, width, break_long_words=False, break_on_hyphens=False)
 
 
 class PlainScreen:
@@ -87,7 +92,16 @@ class PlainScreen:
     def problem(self, error: UserError | str) -> None:
         self._fresh_line()
         self._out.flush()
-        print(error, file=self._errors, flush=True)
+        text = self._fitted(error) if self._errors.isatty() else str(error)
+        print(text, file=self._errors, flush=True)
+
+    def _fitted(self, error: UserError | str) -> str:
+        """Lines that a terminal need not break; those that show a place stay as they are."""
+        lines: list[str] = []
+        for line in str(error).splitlines():
+            is_shown = line.startswith(" ") or len(line) <= self.width
+            lines += [line] if is_shown else _wrapped(line, self.width)
+        return "\n".join(lines)
 
     def _fresh_line(self) -> None:
         unfinished = self._stream.take()
@@ -117,4 +131,4 @@ class ColourScreen(PlainScreen):
         from prompt_toolkit.formatted_text import FormattedText
 
         self._fresh_line()
-        print_formatted_text(FormattedText([("ansired", str(error))]))
+        print_formatted_text(FormattedText([("ansired", self._fitted(error))]))

@@ -34,6 +34,8 @@ class Exercise(ABC):
         machine: what the student may look at, and move if ``words`` let him.
         task: the question, a line each.
         asked: the question in a few words, for the scores.
+        likeness: what it has in common with questions that should not follow at once;
+            ``asked`` if empty.
         form: what an answer looks like.
         hints: help, from vague to plain.
         words: console words that may be used; None for all.
@@ -42,6 +44,7 @@ class Exercise(ABC):
     machine: Machine
     task: Sequence[str]
     asked: str
+    likeness: str = ""
     form: str
     hints: Sequence[str]
     words: frozenset[str] | None = LOOKING

@@ -39,6 +39,7 @@ class BusInTState(Exercise):
         self._state = random.choice([one for one in states if _is_clear(one)])
         cycle = Cycle(int(self._stretch.records[self._state.record]["type"]))
         place = f"{self._state.name} of the {_ORDINALS[self._state.record]} machine cycle"
+        self.likeness = f"{place}, {cycle.name}"
         self.asked = f"{placed.text} at {placed.address:04X}, {place}"
         self.task = [
             *registers(self.machine),

@@ -8,16 +8,25 @@ from collections.abc import Callable, Iterable, Iterator
 from random import Random
 from typing import NamedTuple
 
+from emu85.console.drivers import PlainDriver
 from emu85.console.screen import Screen
 from emu85.console.session import Session
 from emu85.console.words import FORMS
 from emu85.errors import UserError
+from emu85.lessons.bounded import BoundedDriver
 from emu85.lessons.exercise import Exercise, Lesson
 from emu85.wording import counted
 
 TRIES = 3
 """Answers that are judged before the right one is told."""
-_CONSOLE_WORDS = frozenset(form.word for form in FORMS)
+_OWN_WORDS = {
+    "hint": "help with the answer, plainer each time",
+    "again": "the question once more",
+    "skip": "the answer, and the next question",
+    "quit": "the end of the lesson",
+}
+_REMADE = 20
+"""Times that a question too like the one before is made anew."""
 
 
 class Outcome(enum.StrEnum):
@@ -58,6 +67,7 @@ class Sitting:
         lines: what the student enters, line after line; its end ends the sitting.
         screen: where text goes.
         tell: called with each mark as soon as there is one.
+        has_keyboard: somebody can hold a board that runs; else it is held after a while.
     """
 
     def __init__(
@@ -67,7 +77,11 @@ class Sitting:
         lines: Iterable[str],
         screen: Screen,
         tell: Callable[[Mark], None],
+        *,
+        has_keyboard: bool = False,
     ) -> None:
+        self._has_keyboard = has_keyboard
+        self._last = ""
         self._lesson = lesson
         self._seed = seed
         self._lines = iter(lines)
@@ -86,8 +100,7 @@ class Sitting:
         )
         marks: list[Mark] = []
         for number in range(1, count + 1):
-            random = Random(f"{self._lesson.name} {self._seed} {number}")
-            mark = self._ask(number, count, self._lesson.make(random))
+            mark = self._ask(number, count, self._made(number))
             if mark is None:
                 break
             self._tell(mark)
@@ -95,8 +108,19 @@ class Sitting:
         self._screen.show(_summary(marks))
         return marks
 
+    def _made(self, number: int) -> Exercise:
+        """An exercise that is not like the one before."""
+        seed = f"{self._lesson.name} {self._seed} {number}"
+        exercise = self._lesson.make(Random(seed))
+        for attempt in range(_REMADE):
+            if (exercise.likeness or exercise.asked) != self._last:
+                break
+            exercise = self._lesson.make(Random(f"{seed} {attempt}"))
+        self._last = exercise.likeness or exercise.asked
+        return exercise
+
     def _ask(self, number: int, of: int, exercise: Exercise) -> Mark | None:
-        asking = _Asking(exercise, self._screen)
+        asking = _Asking(exercise, self._screen, has_keyboard=self._has_keyboard)
         self._screen.show()
         self._screen.show(f"Exercise {number} of {of}")
         asking.show()
@@ -129,13 +153,17 @@ class _Asking:
         answer, tries, hints: as in :class:`Mark`.
     """
 
-    def __init__(self, exercise: Exercise, screen: Screen) -> None:
+    def __init__(self, exercise: Exercise, screen: Screen, *, has_keyboard: bool) -> None:
         self.outcome: Outcome | None = None
         self.answer = ""
         self.tries = self.hints = 0
         self._exercise = exercise
         self._screen = screen
-        self._session = Session(exercise.machine, screen)
+        machine = exercise.machine
+        driver = PlainDriver() if has_keyboard else BoundedDriver(machine, screen)
+        self._session = Session(machine, screen, driver=driver)
+        if exercise.words is not None:
+            self._session.forms = [form for form in FORMS if form.word in exercise.words]
         exercise.begin()
 
     def show(self) -> None:
@@ -154,7 +182,7 @@ class _Asking:
             self._hint()
         elif word == "skip":
             self._finish(Outcome.SKIPPED)
-        elif word in _CONSOLE_WORDS:
+        elif word in {form.word for form in FORMS}:
             self._look(word, line)
         else:
             self._judge(line)
@@ -166,15 +194,22 @@ class _Asking:
 
     def _look(self, word: str, line: str) -> None:
         words = self._exercise.words
+        if line.casefold() == "help":
+            self._show_own_words()
         if words is None or word in words:
             self._session.attempt(line)
             return
         self._screen.problem(
             UserError(
                 f"{word!r} is not for this exercise: it would move the board or give it away",
-                expected=f"an answer, or one of {', '.join(sorted(words))}",
+                expected=f"an answer; {', '.join(_OWN_WORDS)}; or {', '.join(sorted(words))}",
             )
         )
+
+    def _show_own_words(self) -> None:
+        self._screen.show("In a lesson")
+        for word, about in _OWN_WORDS.items():
+            self._screen.show(f"  {word:<26} {about}")
 
     def _judge(self, answer: str) -> None:
         try:

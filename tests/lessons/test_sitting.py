@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+import time
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -74,6 +77,43 @@ def test_every_word_may_be_used_where_a_fault_is_hunted() -> None:
     _, text = sit(["back instruction", "step", "who SP", "bus 3", "quit"], "stack")
     assert "before the newest moment" in text
     assert "not for this exercise" not in text
+
+
+def test_what_may_be_said_is_told() -> None:
+    _, text = sit(["step", "quit"], "status")
+    said = next(line for line in text.splitlines() if "not for this exercise" in line)
+    assert said.endswith("expected an answer; hint, again, skip, quit; or help")
+
+
+def test_help_lists_what_the_exercise_takes() -> None:
+    _, text = sit(["help", "quit"])
+    listed = {line.split()[0] for line in text.splitlines() if line.startswith("  ")}
+    assert {"hint", "again", "skip", "quit", "regs", "code", "mem"} <= listed
+    assert not {"step", "run", "back", "delay", "save"} & listed
+    _, text = sit(["help", "quit"], "stack")
+    assert "  back [COUNT]" in text and "  hint" in text
+
+
+@pytest.mark.parametrize("seed", ["k1", "k2", "k3"])
+def test_no_question_comes_twice_running(seed: str) -> None:
+    out = io.StringIO()
+    lines = ["skip"] * 30
+    screen = PlainScreen(out, width=200)
+    marks = Sitting(lesson_named("pins"), seed, lines, screen, lambda _: None).hold(30)
+    places = [mark.asked.partition(", ")[2] for mark in marks]
+    kinds = re.findall(r"machine cycle, (.*)\?", out.getvalue())
+    assert len(kinds) == len(places) == 30
+    both = list(zip(places, kinds, strict=True))
+    assert all(one != following for one, following in pairwise(both))
+
+
+@pytest.mark.parametrize("line", ["run", "pace 60", "run for 100 s", "step past"])
+def test_a_run_that_nobody_can_hold_is_held(line: str) -> None:
+    began = time.monotonic()
+    _, text = sit([line, "quit"], "stack")
+    assert time.monotonic() - began < 60
+    assert "Without a keyboard the board is held after" in text or line == "step past"
+    assert "Ctrl-C" not in text
 
 
 def test_lines_that_end_end_the_sitting() -> None:
