@@ -35,7 +35,7 @@ def _name(card: Card, place: int, record: Any) -> str:
             return card.subject.name
         return INSTRUCTIONS[int(record["data"])].text()
 
-    return cycle_name(record, describe)
+    return cycle_name(record, describe, lambda: card.subject.name)
 
 
 _SHARED = re.compile(r"(?:<style>.*?</style>|<defs>.*?</defs>)\n?", re.S)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import islice, takewhile
 from typing import Any
 
@@ -11,12 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
-from emu85.bus.expand import State, expand, is_given
+from emu85.bus.expand import State, expand, is_acknowledge, is_given
 from emu85.bus.pins import PINS, Level
+from emu85.isa.acknowledge import VECTORS
 from emu85.machine import Machine
 
 ALWAYS: tuple[str, ...] = PINS[:11]
 """Pins that are drawn in any case: CLK to READY."""
+_INPUTS = {address: name for name, address in VECTORS.items()}
 SHOWN_AT_REST = 2
 """T-states of a halt or hold that are drawn at its beginning, and as many at its end."""
 
@@ -83,24 +86,51 @@ def stretch_of(
     return Stretch(
         records,
         machine.t if follows is None else int(follows["t"]),
-        [cycle_name(one, describe) for one in records],
+        [
+            cycle_name(one, describe, partial(taken_input, machine, place))
+            for place, one in enumerate(records, first + 1)
+        ],
         trace[first - 1] if first and not is_cut else None,
         follows,
     )
 
 
-def cycle_name(record: Any, describe: Callable[[Any], str]) -> str:
+def cycle_name(record: Any, describe: Callable[[Any], str], taken: Callable[[], str]) -> str:
     """Type, address and byte of a machine cycle, and the instruction that it begins.
 
-    One of a bus master, while the CPU is on hold, is told as DMA.
+    One of a bus master, while the CPU is on hold, is told as DMA.  In a bus idle cycle no
+    byte is on the bus; one that acknowledges has the name of the input that is taken.
+
+    Args:
+        taken: names the interrupt input that the record acknowledges.
     """
     cycle = Cycle(int(record["type"]))
     if cycle in STATES:
         return cycle.name
+    if cycle is Cycle.BI:
+        name = taken() if is_acknowledge(record) else ""
+        return f"{cycle.name} {int(record['address']):04X} {name}".rstrip()
     by = "DMA " if is_given(record) else ""
     text = f"{by}{cycle.name} {int(record['address']):04X} {int(record['data']):02X}"
     begins = describe(record) if cycle in (Cycle.OF, Cycle.INA) else ""
     return f"{text} {begins}".rstrip()
+
+
+def taken_input(machine: Machine, place: int) -> str:
+    """The input whose acknowledge comes before a place of the trace; empty if not known yet.
+
+    It shows in where the CPU goes on: the next instruction begins at the input's vector, or is
+    itself an acknowledge with the vector as its PC.
+    """
+    trace = machine.trace
+    for record in (trace[at] for at in range(place, len(trace))):
+        kind = Cycle(int(record["type"]))
+        if is_given(record) or kind in STATES:
+            continue
+        if kind in (Cycle.OF, Cycle.INA) or is_acknowledge(record):
+            return _INPUTS.get(int(record["address"]), "")
+    registers = machine.registers
+    return _INPUTS.get(int(registers.pc), "") if registers.boundary else ""
 
 
 def drawn_pins(shown: Sequence[State | Gap], chosen: Sequence[str] | None = None) -> list[str]:

@@ -9,7 +9,8 @@ from dataclasses import replace
 import pytest
 
 from emu85.bus.cycles import Cycle
-from emu85.bus.pins import PINS, UNDEFINED, WIDTHS, Level
+from emu85.bus.lines import Line
+from emu85.bus.pins import PINS, SAMPLED, UNDEFINED, WIDTHS, Level
 from emu85.machine import Machine
 from emu85.timing.diagram_svg import svg_diagram
 from emu85.timing.diagram_text import BLOCKS, PLAIN, Marks, key_line, text_diagram
@@ -122,6 +123,56 @@ def test_the_same_byte_is_drawn_for_the_address_and_for_the_data() -> None:
     texts = ["".join(one.itertext()) for one in root.iter(f"{SVG}text")]
     assert texts.count("40") == 2
     assert list(text_diagram(drawn, pins=["AD0-AD7"]))[2] == "AD0-AD7   X40===X40========="
+
+
+TAKING = {
+    0x00: [0x31, 0x00, 0x88, 0x3E, 0x08, 0x30, 0xFB, 0xC3, 0x07, 0x00],  # LXI SP; SIM; EI; JMP $
+    **{at: [0xFB, 0xC9] for at in (0x24, 0x2C, 0x34, 0x3C)},  # EI; RET
+}
+INPUTS = {0x24: "TRAP", 0x2C: "RST 5.5", 0x34: "RST 6.5", 0x3C: "RST 7.5"}
+"""User's Manual, October 1979, section 2.3 (values from memory)."""
+
+
+@pytest.mark.parametrize(("vector", "name"), INPUTS.items())
+def test_an_acknowledge_has_the_name_of_its_input_and_no_byte(vector: int, name: str) -> None:
+    machine, at = taking(name)
+    machine.step(2)
+    # Before the fetch at the vector it shows in the PC alone.
+    assert stretch_of(machine, at, 1, str).names == [f"BI 0007 {name}"]
+    machine.step(10)
+    assert machine.trace[at + 3]["address"] == vector
+    drawn = stretch_of(machine, at, 1, str)
+    assert drawn.names == [f"BI 0007 {name}"]
+    assert f"|BI 0007 {name}" in next(text_diagram(drawn))
+    assert f"BI 0007 {name}" in svg_diagram(drawn, placer("8085AH"), title="t")
+
+
+def test_an_acknowledge_in_the_place_of_another_inputs_first_instruction() -> None:
+    machine, at = taking("RST 5.5")
+    machine.drive(Line.TRAP, 1)
+    machine.step(10)
+    names = stretch_of(machine, at, 7, lambda _: "").names
+    assert names[0] == "BI 0007 RST 5.5" and names[3] == "BI 002C TRAP"
+    assert names[6].startswith("OF 0024")
+
+
+def test_a_bus_idle_cycle_of_an_instruction_has_no_byte() -> None:
+    machine = slow(0)
+    kinds = machine.trace.all()["type"].tolist()
+    at = kinds.index(Cycle.BI)  # DAD B at 0006
+    assert stretch_of(machine, at, 2, str).names == ["BI 0007", "BI 0007"]
+
+
+def taking(name: str) -> tuple[Machine, int]:
+    """A machine in the acknowledge of an input, and the place of that in the trace."""
+    machine = slow(0)
+    machine.board.poke_all([(a + i, b) for a, bs in TAKING.items() for i, b in enumerate(bs)])
+    machine.reset()
+    machine.step(30)
+    machine.drive(SAMPLED[name], 1)
+    while machine.trace[-1]["type"] != Cycle.BI:
+        machine.step(1)
+    return machine, len(machine.trace) - 1
 
 
 def test_names_do_not_run_into_each_other() -> None:
