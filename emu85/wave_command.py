@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
 from emu85.drive_options import run_seconds
 from emu85.errors import UserError
@@ -29,6 +30,8 @@ _LONGEST_HALT = 1.0
 """Seconds of board time after which a halt is taken for one that lasts."""
 _PART = 2000
 """T-states after which it is looked whether the CPU has halted for good."""
+_PRINTED = "-"
+"""As the name of a file: standard output."""
 _REST = 8
 """T-states that are shown of a halt that nothing ends."""
 
@@ -59,8 +62,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add("--part", help="CPU part, as 8085AH-2, instead of the board's")
     add("--crystal", metavar="FREQ", help="crystal for the edges instead of the board's")
     add("--width", metavar="COLUMNS", help="of the text (default 80, or the terminal's)")
-    add("--svg", metavar="FILE", help="write a drawing")
-    add("--vcd", metavar="FILE", help="write a value change dump, of any length")
+    add("--svg", metavar="FILE", help="write a drawing; - prints it")
+    add("--vcd", metavar="FILE", help="write a value change dump, of any length; - prints it")
     parser.set_defaults(action=wave)
 
 
@@ -91,7 +94,7 @@ def wave(options: argparse.Namespace) -> int:
     machine.load(file, at=binary_at(options.at))
     begin = _reach(machine, options, board)
     if options.vcd:
-        _dump(machine, Path(options.vcd), figure, length, begin)
+        _dump(machine, options, figure, length, begin)
         if not options.svg:
             return 0
     else:
@@ -192,8 +195,13 @@ def _reach(machine: Machine, options: argparse.Namespace, board: BoardDescriptio
     return _Begin(int(machine.trace[-1]["t"]), machine.trace.total - 1)
 
 
-def _dump(machine: Machine, file: Path, figure: Figure, length: _Length, begin: _Begin) -> None:
-    from emu85.firmware.files import atomic_stream
+def _dump(
+    machine: Machine,
+    options: argparse.Namespace,
+    figure: Figure,
+    length: _Length,
+    begin: _Begin,
+) -> None:
     from emu85.profile import Gathering
     from emu85.profile.gathering import First
     from emu85.timing.vcd import VcdWriter
@@ -202,7 +210,7 @@ def _dump(machine: Machine, file: Path, figure: Figure, length: _Length, begin: 
     begun = machine.trace.last(machine.trace.total - begin.total + begin.rests)
     if begin.rests:
         begun["t"] = begin.t
-    with atomic_stream(file) as stream:
+    with _stream(options.vcd) as stream:
         writer = VcdWriter(stream, figure.placer, figure.board)
         wanted = None if length.cycles is None else length.cycles + begin.rests
         first = First(writer, wanted)
@@ -212,10 +220,26 @@ def _dump(machine: Machine, file: Path, figure: Figure, length: _Length, begin: 
         end = machine.t if first.end_t is None else first.end_t
         writer.finish(end)
     done = length.shown(machine.trace.total - begin.total)
-    print(
-        f"{file}: {counted(done, 'machine cycle')}, {counted(end - begin.t, 'T-state')} "
-        f"from T-state {begin.t}"
+    _tell(
+        options,
+        f"{options.vcd}: {counted(done, 'machine cycle')}, {counted(end - begin.t, 'T-state')} "
+        f"from T-state {begin.t}",
     )
+
+
+def _stream(file: str) -> contextlib.AbstractContextManager[BinaryIO]:
+    from emu85.firmware.files import atomic_stream
+
+    if file == _PRINTED:
+        sys.stdout.flush()
+        return contextlib.nullcontext(sys.stdout.buffer)
+    return atomic_stream(file)
+
+
+def _tell(options: argparse.Namespace, about: str) -> None:
+    """What has been written to a file; not among what is printed in a file's place."""
+    if _PRINTED not in (options.svg, options.vcd):
+        print(about)
 
 
 def _draw(
@@ -233,7 +257,7 @@ def _draw(
     from emu85.console.views.code import begun as instruction
     from emu85.timing.diagram_text import BLOCKS, PLAIN, key_line, text_diagram
     from emu85.timing.stretch import stretch_of
-    from emu85.timing.wave_files import check_drawable, write_wave
+    from emu85.timing.wave_files import check_drawable, svg_text, write_wave
 
     gone = machine.trace.total - begin.total
     count = length.shown(gone) + begin.rests
@@ -245,9 +269,12 @@ def _draw(
         lambda one: instruction(machine, one),
         from_t=begin.t,
     )
+    if options.svg == _PRINTED:
+        print(svg_text(stretch, figure, pins), end="")
+        return
     if options.svg:
         write_wave(Path(options.svg), stretch, figure, pins)
-        print(f"{options.svg}: {figure.title(stretch)}")
+        _tell(options, f"{options.svg}: {figure.title(stretch)}")
         return
     is_terminal = sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if is_terminal else 80

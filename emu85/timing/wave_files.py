@@ -68,6 +68,13 @@ def check_drawable(count: int) -> None:
         )
 
 
+def svg_text(stretch: Stretch, figure: Figure, pins: Sequence[str] | None = None) -> str:
+    """The drawing, complete in itself."""
+    return svg_diagram(
+        stretch, figure.placer, title=figure.title(stretch), pins=pins, about=figure.about
+    )
+
+
 def write_wave(
     file: Path, stretch: Stretch, figure: Figure, pins: Sequence[str] | None = None
 ) -> None:
@@ -95,9 +102,7 @@ def write_wave(
         return
     check_drawable(len(stretch.records))
     if suffix == SVG:
-        text = svg_diagram(
-            stretch, figure.placer, title=figure.title(stretch), pins=pins, about=figure.about
-        )
+        text = svg_text(stretch, figure, pins)
     else:
         lines = [*text_diagram(stretch, width=_TEXT_WIDTH, pins=pins), "", key_line()]
         text = "\n".join([*lines, ""])

@@ -211,6 +211,28 @@ def test_files(words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert "8085AH-2 at a crystal of 8 MHz: a T-state is 250.0 ns" in svg.read_text()
 
 
+@pytest.mark.parametrize("form", ["svg", "vcd"])
+def test_a_file_that_is_printed(
+    words: list[str],
+    form: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    before = sorted(tmp_path.iterdir())
+    printed = "\n".join(shown(capsys, [*words, f"--{form}", "-"])) + "\n"
+    assert sorted(tmp_path.iterdir()) == before
+    shown(capsys, [*words, f"--{form}", f"a.{form}"])
+    assert printed == Path(f"a.{form}").read_text()
+
+
+def test_two_files_in_one_print_are_refused(
+    words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "would be written over" in refused(capsys, [*words, "--svg", "-", "--vcd", "-"])
+
+
 @pytest.mark.parametrize(
     ("options", "told"),
     [
