@@ -16,8 +16,6 @@ if TYPE_CHECKING:
 
 _DONE, _NOT_AS_PROMISED = 0, 1
 _MOST_WAITS = 255
-_LONGEST = Fraction(3600)
-"""Seconds."""
 _MOST_T = 10**12
 _LONG_RUN = 10**10
 """T-states whose run takes so long that it is announced."""
@@ -28,7 +26,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("time", nargs="*", help="how long, such as '10 ms' or '2.5 us'")
     add("--t-states", metavar="COUNT", help="how long in T-states, instead of a time")
-    add("--crystal", nargs="+", metavar="MHZ", help="such as '6.144 MHz'; CLK is half of it")
+    add(
+        "--crystal",
+        nargs="+",
+        metavar="MHZ",
+        help="such as '6.144 MHz', which is meant if left out with --t-states; CLK is half of it",
+    )
     add("--board", help="a board whose crystal and wait states count")
     add("--at", metavar="ADDRESS", help="with --board: where the code stands (its first ROM)")
     add("--waits", metavar="COUNT", help="wait states in each read of the code (0)")
@@ -138,7 +141,7 @@ def _wanted(options: argparse.Namespace, clock: Fraction) -> Fraction:
         return Fraction(number(options.t_states, 10, 1, _MOST_T, wants))
     if not options.time:
         raise UserError("no time is named", expected="one such as '10 ms', or --t-states COUNT")
-    return duration(" ".join(options.time), _LONGEST) * clock
+    return duration(" ".join(options.time)) * clock
 
 
 def _place(options: argparse.Namespace) -> _Place:
@@ -150,9 +153,7 @@ def _place(options: argparse.Namespace) -> _Place:
     if options.board is None:
         if options.at is not None:
             raise UserError("--at goes with --board", expected="--waits, or a board")
-        if options.crystal is None:
-            raise UserError("no crystal is named", expected="--crystal '6.144 MHz', or --board")
-        return _Place(_clock(options.crystal), Waits(*_waits(options)), None, 0)
+        return _Place(_named_clock(options), Waits(*_waits(options)), None, 0)
     if options.waits is not None or options.stack_waits is not None:
         raise UserError("the board's wait states count", expected="either --board or --waits")
     description = load_board(options.board)
@@ -162,6 +163,17 @@ def _place(options: argparse.Namespace) -> _Place:
         start = plain_address(options.at)
     clock = description.clock if options.crystal is None else _clock(options.crystal)
     return _Place(clock, waits.of_code(start, 1), waits, start)
+
+
+def _named_clock(options: argparse.Namespace) -> Fraction:
+    """Of the crystal that is named; a count of T-states is the same at any."""
+    from emu85.timing.cards import CRYSTAL
+
+    if options.crystal is not None:
+        return _clock(options.crystal)
+    if options.t_states is None:
+        raise UserError("no crystal is named", expected="--crystal '6.144 MHz', or --board")
+    return CRYSTAL / 2
 
 
 def _waits(options: argparse.Namespace) -> tuple[int, int]:

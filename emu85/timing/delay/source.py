@@ -14,6 +14,8 @@ from emu85.timing.delay.solver import Loop, Plan, Use
 from emu85.wording import counted
 
 _WIDTH = 78
+_LABEL, _OPERANDS = 6, 13
+"""Columns; a longer label has a line of its own."""
 _JOINT = "\0"
 """In place of a blank at which no line ends."""
 _FLAGS = ["S", "Z", "K", "AC", "P", "V", "CY"]
@@ -84,11 +86,16 @@ def _comment(text: str) -> list[str]:
 
 def _code(plan: Plan, name: str) -> Iterator[str]:
     label = name
-    for line in [*_padding(plan, plan.head), *_loops(plan, name, 1), *_return(plan)]:
+    rows = [*_padding(plan, plan.head), *_loops(plan, name, 1), *_return(plan)]
+    width = max(_OPERANDS, *(len(operands) for _, _, operands, _ in rows), 0)
+    for line in rows:
         own, rest = (line[0], line[1:]) if line[0] else (label, line[1:])
         if label and line[0]:
             yield f"{label}:"
-        yield _line(own, *rest)
+        if len(own) > _LABEL:
+            yield f"{own}:"
+            own = ""
+        yield _line(width, own, *rest)
         label = ""
     if label:  # an empty piece of code
         yield f"{label}:"
@@ -98,8 +105,8 @@ _Row = tuple[str, str, str, str]
 """Label, mnemonic, operands, comment."""
 
 
-def _line(label: str, mnemonic: str, operands: str, comment: str) -> str:
-    head = f"{label + ':' if label else '':<7} {mnemonic:<7} {operands:<13}"
+def _line(width: int, label: str, mnemonic: str, operands: str, comment: str) -> str:
+    head = f"{label + ':' if label else '':<{_LABEL + 1}} {mnemonic:<7} {operands:<{width}}"
     return f"{head} ; {comment}"
 
 

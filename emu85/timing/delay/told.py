@@ -57,7 +57,7 @@ def _error(plan: Plan, wanted: Fraction, clock: Fraction) -> str:
     if not error:
         return "exactly that"
     said = f"{seconds_text(abs(error) / clock)} too {'long' if error > 0 else 'short'}"
-    return f"{float(error):+.4g} T-states: {said}"
+    return f"{float(error):+.4g} T-state{'' if abs(error) == 1 else 's'}: {said}"
 
 
 def _verdict(plan: Plan, measured: int) -> str:

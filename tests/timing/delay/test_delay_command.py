@@ -39,7 +39,7 @@ def test_a_time_that_is_no_whole_number_of_t_states(capsys: pytest.CaptureFixtur
 def test_what_no_code_can_take(capsys: pytest.CaptureFixture[str]) -> None:
     """Nothing takes 1 T-state besides CALL and RET, so 29 become 28."""
     out = told("--t-states 29 --crystal 2MHz", capsys)
-    assert "takes     28 T-states, -1 T-states: 1 us too short\n" in out
+    assert "takes     28 T-states, -1 T-state: 1 us too short\n" in out
     assert "measured  28 T-states, as promised\n" in out
 
 
@@ -108,3 +108,32 @@ def test_levels_of_the_registers_that_are_named(capsys: pytest.CaptureFixture[st
 )
 def test_mistakes(arguments: str, message: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert message in refused(arguments, capsys)
+
+
+def test_a_count_of_t_states_needs_no_crystal(capsys: pytest.CaptureFixture[str]) -> None:
+    out = told("--t-states 38", capsys)
+    assert out == told("--t-states 38 --crystal 6.144 MHz", capsys)
+    assert "measured  38 T-states, as promised\n" in out
+
+
+def test_the_reach_of_the_loops_is_the_only_limit(capsys: pytest.CaptureFixture[str]) -> None:
+    """More than an hour, and more than three loops of 256, 65536 and 256 passes can take."""
+    from fractions import Fraction
+
+    from emu85.timing.delay import Use, Waits, plan
+
+    clock = Fraction(3_072_000)
+    assert plan(5000 * clock, clock, Use.ROUTINE, Waits(0, 0)).t_states == 5000 * clock
+    said = refused("40000 s --crystal 6.144 MHz", capsys)
+    assert "is out of reach" in said and "to 33555.1 s" in said
+
+
+def test_a_long_label_has_a_line_of_its_own(capsys: pytest.CaptureFixture[str]) -> None:
+    def code(name: str) -> list[str]:
+        out = told(f"1 ms --crystal 6.144 MHz --name {name}", capsys)
+        return [line for line in out.splitlines() if not line.startswith(";") and " ; " in line]
+
+    long, usual = code("OVERLONGLABEL"), code("DELAY")
+    assert [line[8:15] for line in long] == [line[8:15] for line in usual]
+    assert len({line.index(";") for line in long}) == 1
+    assert all(not line[:8].strip() for line in long)
