@@ -20,6 +20,8 @@ def number(text: str, base: int, low: int, high: int, wants: str) -> int:
             what was expected.
     """
     value = read_number(text, len(f"{high:X}")) if base == 16 else read_count(text)
+    if value is None and text.startswith("-") and read_count(text[1:]) is not None:
+        raise UserError(f"{text} is out of range", expected=wants)
     if value is None:
         raise UserError(f"{text!r} is not a number", expected=wants)
     if not low <= value <= high:

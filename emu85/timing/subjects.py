@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from emu85.errors import UserError, nearest
 from emu85.isa import INSTRUCTIONS, OPERAND_BYTES, Instruction, Operand
 from emu85.stops.numbers import read_number
+from emu85.wording import counted
 
 _OPCODE = re.compile(r"0?[0-9A-F]{1,2}H|[0-9A-F]{1,2}")
 _CALL, _RST = 0xCD, 0xC7
@@ -169,6 +170,12 @@ def _with_operands(
         if carried and len(values) == 1:
             return Subject(one, _value(values[0], OPERAND_BYTES[carried[0]], symbols))
     forms = list(dict.fromkeys(one.text() for one in alike))
+    most = max(len(one.operands) for one in alike)
+    if len(written) > most > 0:
+        raise UserError(
+            f"{text.strip()!r} has {counted(len(written), 'operand')}",
+            expected=f"{counted(most, 'operand')} of {alike[0].mnemonic}",
+        )
     shown = forms if len(forms) <= _MOST_SHOWN else [*forms[: _MOST_SHOWN - 1], "..."]
     wrong = f"{text.strip()!r} is no instruction"
     raise UserError(

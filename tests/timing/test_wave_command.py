@@ -241,6 +241,8 @@ def test_two_files_in_one_print_are_refused(
         (["--part", "8085AH-3"], "8085AH-3"),
         (["--cycles", "1001"], "1001 machine cycles are too many to be drawn"),
         (["--cycles", "0"], "--cycles with 1 to"),
+        (["--cycles", "-1"], "-1 is out of range; expected --cycles with 1 to"),
+        (["--cycles=-x"], "'-x' is not a number"),
         (["--from", "IOW"], "no machine cycle met 'IOW' within 60 s of board time"),
         (["--after", "soon"], "'soon' is not a time"),
         (["--width", "7"], "--width with 30 to 1000 columns"),
