@@ -218,6 +218,20 @@ class Named(Kind):
         return [Completion(_quoted(name)) for name in self.names(context)]
 
 
+@dataclass(frozen=True)
+class Offered(Kind):
+    """A name that whoever uses it looks up; those of the context are offered."""
+
+    wants: str
+    names: Callable[[Context], Iterable[str]]
+
+    def read(self, text: str, context: Context) -> str:
+        return text
+
+    def complete(self, written: str, context: Context) -> Iterable[Completion]:
+        return [Completion(_quoted(name)) for name in self.names(context)]
+
+
 _UNITS = {"us": 1e-6, "ms": 1e-3, "s": 1.0, "T": 0.0}
 
 

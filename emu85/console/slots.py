@@ -16,6 +16,7 @@ from emu85.console.kinds import (
     Name,
     Named,
     Number,
+    Offered,
     Pin,
     Range,
     Rest,
@@ -60,9 +61,7 @@ KINDS: dict[str, Kind] = {
     "BUTTON": Named(
         "a key, button or keypad", _pressed, "this board has no key or button to press"
     ),
-    "CHIP": Named(
-        "a chip or device", lambda c: c.timed, "this board's file states no times of its chips"
-    ),
+    "CHIP": Offered("a chip or device, or board", lambda c: [*c.timed, "board"]),
     "CONDITION": Condition(),
     "COUNT": Number("a count (decimal, from 1)", 10, 1, 1_000_000_000),
     "CYCLE": Choice(f"a cycle type ({', '.join(_CYCLES)})", _CYCLES),

@@ -24,6 +24,8 @@ from emu85.timing.budget_paths import LATCH_PATHS, LATCHED_DELAYS, PATHS, READY_
 
 NS = 10**9
 """In a second."""
+BOARD = "board"
+"""Names the board itself, unless a chip or device is called so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +192,17 @@ class Budget:
         shortest = max([own, *(one.shortest_t for one in sums)])
         return 2 * NS / shortest if shortest <= self.part.t_cyc_max else None
 
+    @property
+    def explained(self) -> list[str]:
+        """Names of all that has sums: the places, and ``board`` for the board itself."""
+        names = [place.name for place in self.places]
+        return [*names, BOARD] if self.is_board(BOARD) else names
+
+    def is_board(self, name: str) -> bool:
+        """Whether a name means the board itself, and that has sums."""
+        names = {place.name.casefold() for place in self.places}
+        return bool(self.board_sums) and name.casefold() == BOARD and BOARD not in names
+
     def place(self, name: str) -> Place:
         """A place by its name, whatever the case.
 
@@ -199,7 +212,7 @@ class Budget:
         for place in self.places:
             if place.name.casefold() == name.strip().casefold():
                 return place
-        names = [place.name for place in self.places]
+        names = self.explained
         for untimed in self.untimed:
             if untimed.casefold() == name.strip().casefold():
                 raise UserError(

@@ -14,6 +14,9 @@ from emu85.timing.budget import NS, Budget, Place, Sum
 from emu85.wording import counted
 
 WIDTH = 80
+_ROW = 57
+"""Columns before the figures of a sum."""
+ROUNDED = "To 0.1 ns: what is given and what is left are rounded down, what is needed up."
 DEFER = (
     "These are sums of figures and no measurement. For a design defer to the data sheets of the "
     "very parts, their loads and temperatures included."
@@ -35,7 +38,7 @@ def head(budget: Budget) -> list[str]:
     lines = [
         f"{budget.board}: memory access of an {part.name}",
         f"  crystal {hertz_text(budget.crystal)}, CLK {hertz_text(budget.crystal / 2)}, "
-        f"T = {_ns(budget.t)} ns",
+        f"T = {_nearest(budget.t)} ns",
     ]
     if budget.delays:
         stated = ", ".join(f"{key} {_plain(ns)}" for key, ns in budget.delays.items())
@@ -92,6 +95,7 @@ def foot(budget: Budget) -> list[str]:
     if budget.untimed:
         lines += _wrapped(f"No times stated, so no sums: {', '.join(budget.untimed)}.", "")
     lines += _wrapped(f"Limits of the CPU: {budget.part.source}.", "")
+    lines += _wrapped(ROUNDED, "") if sums else []
     return lines + _wrapped(DEFER, "")
 
 
@@ -101,8 +105,7 @@ def explain(budget: Budget, name: str) -> str:
     Raises:
         UserError: nothing of that name has sums.
     """
-    names = {place.name.casefold() for place in budget.places}
-    if name.casefold() == "board" and "board" not in names and budget.board_sums:
+    if budget.is_board(name.strip()):
         sums, title = budget.board_sums, ["The board itself"]
     else:
         place = budget.place(name)
@@ -110,7 +113,8 @@ def explain(budget: Budget, name: str) -> str:
     crystal = hertz_text(budget.crystal)
     intro = [
         *title,
-        f"  crystal {crystal}; CLK is half of it, and T = 2 / {crystal} = {_ns(budget.t)} ns",
+        f"  crystal {crystal}; CLK is half of it, and T = 2 / {crystal} = {_nearest(budget.t)} ns",
+        *_wrapped(ROUNDED, "  "),
     ]
     blocks = [intro, *(list(_explained(one)) for one in sums), _wrapped(DEFER, "")]
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
@@ -140,7 +144,7 @@ def _limit_rows(limit: Limit, one: Sum) -> Iterator[str]:
     waits = one.waits if limit.waits else 0
     factor = Fraction(limit.halves, 2) + waits
     times = f"({limit.halves}/2+{waits})" if limit.waits else f"({limit.halves}/2)"
-    yield _row(f"{times} x {_ns(one.t)}", factor * one.t)
+    yield _row(f"{times} x {_nearest(one.t)}", factor * one.t)
     yield _row("less" if limit.constant < 0 else "and", Fraction(limit.constant))
     yield _row(limit.symbol, limit.ns(one.t, one.waits))
     if limit.basis == "scaled":
@@ -153,7 +157,7 @@ def _conclusion(one: Sum) -> str:
     if one.slack >= 0 and not one.waits:
         return ""
     needed = counted(one.waits_needed, "wait state") if one.waits_needed else "none"
-    return f"Each wait state adds T = {_ns(one.t)} ns; needed: {needed}."
+    return f"Each wait state adds T = {_nearest(one.t)} ns; needed: {needed}."
 
 
 def _about(key: str) -> str:
@@ -163,7 +167,9 @@ def _about(key: str) -> str:
 
 
 def _row(text: str, ns: Fraction) -> str:
-    return f"    {text:<57}{_slack(ns):>10}"
+    """A figure in its column, the last line of a text that is too long before it."""
+    *above, last = textwrap.wrap(text, _ROW, subsequent_indent="  ") or [""]
+    return "".join(f"    {line}\n" for line in above) + f"    {last:<{_ROW}}{_slack(ns):>10}"
 
 
 def _table(sums: Sequence[Sum]) -> list[str]:
@@ -201,6 +207,11 @@ def _with_limit(budget: Budget, fastest: Fraction) -> str:
 def _crystal(hertz: Fraction) -> str:
     """Rounded down to kilohertz, so that it is no faster than may be."""
     return hertz_text(Fraction(math.floor(hertz / 1000) * 1000))
+
+
+def _nearest(ns: Fraction) -> str:
+    """A T-state, which is neither given nor needed."""
+    return f"{float(ns):.1f}"
 
 
 def _ns(ns: Fraction) -> str:

@@ -37,9 +37,24 @@ def test_an_unknown_chip_is_told_where_it_stands(slate: Bench) -> None:
     assert told.value.place.column == 8
 
 
+def test_a_name_is_looked_up_on_a_board_without_times_too(tmp_path: Path) -> None:
+    board = tmp_path / "bare.yaml"
+    board.write_text("name: bare\ncrystal: 4 MHz\nmemory:\n  - {chip: 2716, name: x, at: 0}\n")
+    bare = Bench(str(board), "        ORG 0\n        HLT\n", tmp_path)
+    with pytest.raises(UserError, match=r"there is no chip or device 'foo'.* states times"):
+        bare.do("budget foo")
+    with pytest.raises(UserError, match="states no times of 'x'"):
+        bare.do("budget x")
+
+
+def test_the_board_itself_can_be_asked_for(tmp_path: Path) -> None:
+    bench = Bench("saltmarsh", COUNTER, tmp_path)
+    assert "READY in time" in bench.do("budget board")
+
+
 def test_chips_are_offered(slate: Bench) -> None:
     offered = {
         one.text for one in suggestions("budget ", slate.session.forms, slate.session.context)
     }
-    assert {"program", "work"} <= offered
+    assert {"program", "work", "board"} <= offered
     assert "lamps" not in offered

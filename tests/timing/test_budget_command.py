@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -120,6 +121,8 @@ def test_json_has_the_same_figures(capsys: Captured, tmp_path: Path) -> None:
         (("slate", "--waits", "2"), "--waits '2 for NAME'"),
         (("slate", "--waits", "300 for program"), "300 is out of range"),
         (("slate", "--explain", "progam"), "did you mean 'program'?"),
+        (("saltmarsh", "--explain", "foo"), "expected one of program, log, float, board"),
+        (("saltmarsh", "--explain", "bord"), "did you mean 'board'?"),
         (("slate", "--explain", "lamps"), "states no times of 'lamps'"),
         (("slate", "--explain", "board"), "no chip or device 'board'"),
     ],
@@ -147,6 +150,23 @@ def test_a_board_without_times(capsys: Captured, tmp_path: Path) -> None:
     assert status == 0
     assert "no sum can be made" in text
     assert "No times stated, so no sums: 2716." in text
+
+
+def test_figures_of_a_sum_stand_in_one_column_whatever_the_name(
+    capsys: Captured, tmp_path: Path
+) -> None:
+    """12 MHz: T = 166.67 ns, the nearest of which is 166.7."""
+    file = tmp_path / "long.yaml"
+    file.write_text(
+        "name: long\ncrystal: 12 MHz\ncpu: 8085AH-1\ndelays: {control-buffer: 12 ns}\nmemory:\n"
+        "  - {chip: 2716, name: x, at: 0, times: {output: 100 ns}}\n"
+    )
+    _, text = told(capsys, str(file), "--explain", "x")
+    assert "= 166.7 ns" in text and "166.6" not in text
+    assert "rounded down" in text
+    ends = {len(line) for line in text.splitlines() if re.search(r"^    .* [+-][0-9.]+$", line)}
+    assert ends == {71}
+    assert re.search(r"less control-buffer \([^+]*\)\s+-12\.0", text)
 
 
 def test_no_figure_is_shown_better_than_it_is(capsys: Captured, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from emu85.console.grammar import unfit
 from emu85.console.registry import form
 
 if TYPE_CHECKING:
@@ -22,9 +23,12 @@ def whole_budget(session: Session) -> None:
 
 @form("budget CHIP", "its sums for one chip or device, line by line")
 def budget_of(session: Session, chip: str) -> None:
+    """'budget board' has the sums of the latch and of the wait generator."""
     from emu85.timing.budget_text import explain
 
-    _show(session, explain(_budget(session), chip))
+    with unfit("chip"):
+        text = explain(_budget(session), chip)
+    _show(session, text)
 
 
 def _budget(session: Session) -> Budget:
