@@ -5,7 +5,9 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 
+from emu85.firmware import Image, assemble
 from emu85.history.history import History
 from emu85.machine import Machine
 from tests.bench.clock import best
@@ -25,12 +27,56 @@ def history() -> Iterator[Row]:
             *_slowest(past, 40, _anywhere),
             True,
         )
+    yield from _searches()
     yield Row("compute with its history, to without", _compute(True) / _compute(False), "", 0.9)
 
 
-def _after_a_minute(board: str) -> History:
+_BUSY = """
+        ORG     0
+        LXI     SP,8800H
+        MVI     A,1
+        STA     8010H           ; once, and never again
+AGAIN:  OUT     40H
+        INX     H
+        JMP     AGAIN
+"""
+"""It writes all the time, so the trace holds the last second only."""
+
+
+def _searches() -> Iterator[Row]:
+    """What happened a minute ago, looked for from now."""
+    for name, move in _SEARCHES.items():
+        past = _after_a_minute("slate", assemble(_BUSY, "busy.asm").image)
+        taken = _seconds(partial(move, past))
+        yield Row(f"busy board: {name}", taken, "s", _MOST, True)
+
+
+def _to_the_stop(past: History) -> None:
+    stop = past.machine.stops.add("on MW at 8010")
+    if not past.back_to_stop([stop]):
+        raise RuntimeError("the stop was not found")
+
+
+def _to_the_change(past: History) -> None:
+    if past.back_to_change(0x8010) is None:
+        raise RuntimeError("the change was not found")
+
+
+_SEARCHES: dict[str, Callable[[History], None]] = {
+    "back to a stop of a minute ago": _to_the_stop,
+    "back to a change of a minute ago": _to_the_change,
+    "back 10 million cycles": lambda past: _counted(past.back_cycles(10_000_000)),
+}
+
+
+def _counted(found: bool) -> None:
+    if not found:
+        raise RuntimeError("there were not so many cycles")
+
+
+def _after_a_minute(board: str, image: Image | None = None) -> History:
     machine = Machine.from_board(board)
-    machine.load(machine.board.firmware or "")
+    machine.load(image or machine.board.firmware or "")
     past = History(machine)
     machine.run(seconds=_MINUTE, wait=True)
     return past
