@@ -188,7 +188,7 @@ def test_all_four_ways_are_found() -> None:
         ("cycles", "OF XR 7", "'XR' is no type of machine cycle"),
         ("cycles", "OF OIW 7", "did you mean 'IOW'?"),
         ("loops", "many", "'many' is not a number"),
-        ("loops", "-5", "not a number"),
+        ("loops", "-5", "-5 is out of range"),
         ("status", "opcode fech", "no type of machine cycle; expected OF, MR"),
         ("stack", "at NOWHERE", "neither a number nor a symbol"),
         ("stack", "T", "not a number"),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import time
 from itertools import pairwise
 from pathlib import Path
 
@@ -109,9 +108,7 @@ def test_no_question_comes_twice_running(seed: str) -> None:
 
 @pytest.mark.parametrize("line", ["run", "pace 60", "run for 100 s", "step past"])
 def test_a_run_that_nobody_can_hold_is_held(line: str) -> None:
-    began = time.monotonic()
     _, text = sit([line, "quit"], "stack")
-    assert time.monotonic() - began < 60
     assert "Without a keyboard the board is held after" in text or line == "step past"
     assert "Ctrl-C" not in text
 
