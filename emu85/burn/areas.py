@@ -13,6 +13,7 @@ import numpy as np
 from emu85.burn.study import Study
 from emu85.bus.cycles import Cycle
 from emu85.isa import INSTRUCTIONS, Operand
+from emu85.stretches import of_true
 
 _LONGEST_BLANK = 16
 """Bytes FF in a row that the image may hold and still mean them."""
@@ -40,11 +41,12 @@ WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Area:
-    """A stretch of addresses with one use, both ends included."""
+    """A stretch of addresses with one use, both ends included; ``symbol`` may be empty."""
 
     low: int
     high: int
     use: Use
+    symbol: str = ""
 
     @property
     def size(self) -> int:
@@ -81,8 +83,7 @@ def _uses(study: Study) -> np.ndarray[tuple[int], np.dtype[np.int8]]:
 def _take_out_erased(study: Study, uses: np.ndarray[tuple[int], np.dtype[np.int8]]) -> None:
     for segment in study.ground.burnt.segments:
         data = np.frombuffer(segment.data, np.uint8)
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], data == 0xFF, [0])).astype(np.int8)))
-        for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        for start, end in of_true(data == 0xFF):
             if end - start >= _LONGEST_BLANK:
                 uses[study.ground.home[segment.start + start : segment.start + end]] = Use.BLANK
 

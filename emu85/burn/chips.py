@@ -16,6 +16,7 @@ from emu85.board.parts import PARTS, Part
 from emu85.errors import UserError
 from emu85.firmware import Image, Segment
 from emu85.firmware.image import SPACE
+from emu85.stretches import of_true
 
 _NUMBER = re.compile(r"27C?(?P<size>\d+)[A-Z]*(-\d+)?", re.IGNORECASE)
 """C for CMOS, letters of the version, and the access time behind a hyphen (common practice,
@@ -131,9 +132,7 @@ def as_burnt(board: BoardDescription, image: Image, fill: int) -> Image:
         data = np.frombuffer(content(use, image, fill).data, np.uint8)
         whole[decoded.addresses] = data[decoded.offsets]
         present[decoded.addresses] = True
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], present.astype(np.int8), [0]))))
-    stretches = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-    segments = [Segment(low, whole[low:high].tobytes()) for low, high in stretches]
+    segments = [Segment(low, whole[low:high].tobytes()) for low, high in of_true(present)]
     return Image(tuple(segments), source=image.source)
 
 

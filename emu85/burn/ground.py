@@ -16,6 +16,7 @@ from emu85.board import Board
 from emu85.bus.lines import Line
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
 from emu85.firmware import Image, Segment
+from emu85.stretches import of_true
 
 _SPACE = 0x10000
 _ERASED = 0xFF
@@ -171,9 +172,8 @@ def _padding(data: bytes) -> NDArray[np.bool_]:
     are blank however they came.  Five are what lies between two vectors that are used.
     """
     erased = np.frombuffer(data, np.uint8) == _ERASED
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], erased.astype(np.int8), [0]))))
     found = np.zeros(len(data), bool)
-    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for start, end in of_true(erased):
         found[start:end] = end - start >= _LEAST_PADDING
     return found
 
@@ -182,8 +182,6 @@ def _within(image: Image, mask: NDArray[np.bool_]) -> Image:
     """The bytes of an image where ``mask`` is true."""
     segments: list[Segment] = []
     for segment in image.segments:
-        inside = mask[segment.start : segment.end]
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], inside.astype(np.int8), [0]))))
-        for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        for start, end in of_true(mask[segment.start : segment.end]):
             segments.append(Segment(segment.start + start, segment.data[start:end]))
     return Image(tuple(segments), source=image.source)

@@ -15,6 +15,7 @@ from emu85.burn.vectors import vectors
 from emu85.burn.verdict import CheckDone, Note, PlacedNote, Result, result_of
 from emu85.firmware import disassemble
 from emu85.profile.latency import Latency
+from emu85.stretches import of_addresses
 from emu85.wording import counted
 
 FIT, NOT_FIT = "fit to burn", "not fit to burn"
@@ -57,20 +58,6 @@ class VectorRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Missed:
-    """Code that the run has not executed, both ends included; ``symbol`` may be empty."""
-
-    low: int
-    high: int
-    symbol: str
-
-    @property
-    def size(self) -> int:
-        """Bytes."""
-        return self.high - self.low + 1
-
-
-@dataclass(frozen=True, slots=True)
 class RunRow:
     """The run in figures; ``executed`` of ``code`` bytes, and where the others are."""
 
@@ -79,7 +66,7 @@ class RunRow:
     records: int
     executed: int
     code: int
-    missed: Sequence[Missed]
+    missed: Sequence[Area]
     stacks: Sequence[StackRegion]
     latencies: Sequence[Latency]
     complete: bool
@@ -211,15 +198,10 @@ def _run(study: Study) -> RunRow | None:
     )
 
 
-def _missed(study: Study, addresses: Sequence[int]) -> Iterator[Missed]:
+def _missed(study: Study, addresses: Sequence[int]) -> Iterator[Area]:
     """Addresses as stretches, each cut where a label stands."""
-    labels, low = study.places.labels, None
-    for place, at in enumerate(addresses):
-        low = at if low is None else low
-        following = addresses[place + 1] if place + 1 < len(addresses) else None
-        if following != at + 1 or following in labels:
-            yield Missed(low, at, study.places.symbol(low))
-            low = None
+    for low, high in of_addresses(addresses, study.places.labels):
+        yield Area(low, high, Use.CODE, study.places.symbol(low))
 
 
 def _made(check: Check, study: Study) -> CheckDone:

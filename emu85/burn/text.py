@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from emu85.board.quantities import size_text
 from emu85.burn.areas import WORDS, Area, Use
-from emu85.burn.report import CAUTIONS, ChipRow, Missed, Report, RunRow
+from emu85.burn.report import CAUTIONS, ChipRow, Report, RunRow
 from emu85.burn.verdict import CheckDone, Result
 from emu85.profile.latency import latency_text
 from emu85.wording import counted
@@ -66,7 +66,7 @@ def _map(report: Report) -> str:
         lines.append(f"  {WORDS[use]:<14} {report.total(use):>5}")
         if use in (Use.UNREACHED, Use.BLANK):
             spans = [area for area in report.areas if area.use is use]
-            lines += _spans(spans) if spans else []
+            lines += _spans(spans, " ") if spans else []
     lines.append(f"  code by flow from reset, inputs and named entries: {report.static_bytes}")
     if report.run_bytes:
         lines.append(f"  and from what the run has executed: {report.run_bytes}")
@@ -75,20 +75,18 @@ def _map(report: Report) -> str:
     return "\n".join(lines)
 
 
-def _spans(areas: Sequence[Area | Missed]) -> list[str]:
+def _spans(areas: Sequence[Area], separator: str) -> list[str]:
     """The largest, in order of address."""
     largest = sorted(areas, key=lambda area: -area.size)[:_MOST_PLACES]
     shown = [_span(area) for area in sorted(largest, key=lambda area: area.low)]
-    separator = ", " if isinstance(areas[0], Missed) else " "
     if len(areas) > len(shown):
         shown.append(f"and {counted(len(areas) - len(shown), 'smaller area')}")
     return [_hang("      ", separator.join(shown))]
 
 
-def _span(area: Area | Missed) -> str:
-    name = area.symbol if isinstance(area, Missed) else ""
+def _span(area: Area) -> str:
     high = f"-{area.high:04X}" if area.high > area.low else ""
-    return f"{area.low:04X}{high} {name}".rstrip()
+    return f"{area.low:04X}{high} {area.symbol}".rstrip()
 
 
 def _listed(about: str, places: Sequence[str]) -> list[str]:
@@ -108,7 +106,7 @@ def _run(run: RunRow) -> str:
         f"  code executed  {run.executed} of {counted(run.code, 'byte')}, {share}",
     ]
     if run.missed:
-        lines += ["  not executed", *_spans(run.missed)]
+        lines += ["  not executed", *_spans(run.missed, ", ")]
     for stack in run.stacks:
         lines.append(
             f"  stack          {stack.low:04X}-{stack.high:04X}: deepest {stack.deepest:04X}, "

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import bisect
-import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -19,6 +18,7 @@ from emu85.profile.counting.layout import SPACE
 from emu85.profile.latency import Latency
 from emu85.profile.routines import Spent
 from emu85.profile.watch import Figures
+from emu85.stretches import of_addresses
 
 
 class RoutineRow(NamedTuple):
@@ -198,13 +198,7 @@ def _outside(
 ) -> Iterator[tuple[int, int]]:
     """First and last address of each stretch of bytes, cut at labels and ends of chips."""
     cuts = {*names, *(region.low for region in board.memory_map())}
-    addresses = np.flatnonzero(executed).tolist()
-    first = None
-    for at, following in itertools.zip_longest(addresses, addresses[1:]):
-        first = at if first is None else first
-        if following != at + 1 or following in cuts:
-            yield first, at
-            first = None
+    yield from of_addresses(np.flatnonzero(executed).tolist(), cuts)
 
 
 def _interrupts(spent: Sequence[Spent], latencies: Sequence[Latency]) -> Iterator[InterruptRow]:
