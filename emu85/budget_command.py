@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
 from emu85.errors import UserError
-from emu85.written_files import keep_apart
+from emu85.written_files import PRINTED, file_of, keep_apart
 
 if TYPE_CHECKING:
     from emu85.timing.budget import Budget
@@ -21,7 +21,6 @@ _ENOUGH, _NOT_ENOUGH = 0, 1
 """Exit statuses; a mistake in what is asked for gives 2."""
 _EVERY = ""
 """Instead of a name: all memory chips."""
-_PRINTED = "-"
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -67,23 +66,18 @@ def print_budget(options: argparse.Namespace) -> int:
     from emu85.firmware.files import atomic_write
     from emu85.timing import budget_data, budget_text
 
-    keep_apart((("the board file", find_board(options.board)), ("the JSON file", _file(options))))
+    file = file_of(options.json)
+    keep_apart((("the board file", find_board(options.board)), ("the JSON file", file)))
     found = _budget(options)
-    if options.json == _PRINTED:
+    if options.json == PRINTED:
         print(budget_data.write_json(found), end="")
     elif options.explain is not None:
         print(budget_text.explain(found, options.explain), end="")
     else:
         print(budget_text.write_text(found), end="")
-    file = _file(options)
     if file:
         atomic_write(file, budget_data.write_json(found))
     return _ENOUGH if found.suffices else _NOT_ENOUGH
-
-
-def _file(options: argparse.Namespace) -> str | None:
-    """The JSON file, unless it is to be printed."""
-    return None if options.json == _PRINTED else options.json
 
 
 def _budget(options: argparse.Namespace) -> Budget:

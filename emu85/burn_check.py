@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from emu85.drive_options import rehearsed, run_seconds
 from emu85.errors import UserError, nearest
 from emu85.firmware_option import binary_at, firmware_file
-from emu85.written_files import keep_apart
+from emu85.written_files import PRINTED, file_of, keep_apart
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
 FIT, NOT_FIT = 0, 1
 """Exit statuses; a mistake in what is asked for gives 2, as everywhere."""
 _PLAIN_RUN = "1 s"
-_PRINTED = "-"
-_LONGEST = Fraction(3600)
-"""Seconds of board time in one run."""
 _MOST_WORDS = 256
 """Addresses in one table."""
 
@@ -143,7 +140,7 @@ def burn_check(options: argparse.Namespace) -> int:
     done = study(_subject(options), wanted)
     found = report(done)
     _write(options, found, done)
-    print(write_json(found) if options.json == _PRINTED else write_text(found), end="")
+    print(write_json(found) if options.json == PRINTED else write_text(found), end="")
     return FIT if found.is_fit else NOT_FIT
 
 
@@ -318,7 +315,7 @@ def _refuse_same_file(options: argparse.Namespace) -> None:
             ("the image", options.image),
             ("the symbol file", options.symbols),
             ("the rehearsal", options.rehearsal),
-            ("the JSON report", None if options.json == _PRINTED else options.json),
+            ("the JSON report", file_of(options.json)),
             ("the HTML report", options.html),
         )
     )
@@ -328,8 +325,8 @@ def _write(options: argparse.Namespace, found: Report, done: Study) -> None:
     from emu85.burn import write_files, write_json, write_page
     from emu85.firmware import atomic_write
 
-    if options.json and options.json != _PRINTED:
-        atomic_write(options.json, write_json(found))
+    if file := file_of(options.json):
+        atomic_write(file, write_json(found))
     if options.html:
         atomic_write(options.html, write_page(found))
     if options.write_files:

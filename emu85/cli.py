@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NoReturn
 from emu85.errors import UserError, nearest
 from emu85.firmware_option import binary_at
 from emu85.streams import lead_nowhere
-from emu85.written_files import keep_apart
+from emu85.written_files import PRINTED, keep_apart
 
 if TYPE_CHECKING:
     from _typeshed import SupportsWrite
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from emu85.firmware import Image
 
 _FAILED = 2
-_PRINTED = "-"
-"""As the name of a file: standard output."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -359,11 +357,11 @@ def _assemble(options: argparse.Namespace) -> int:
         options.symbols: write_symbols(done.image.symbols, done.image.equated),
     }
     for file, text in texts.items():
-        if file == _PRINTED:
+        if file == PRINTED:
             print(text, end="")
         elif file:
             atomic_write(file, text)
-    print(about, file=sys.stderr if _PRINTED in texts else sys.stdout)
+    print(about, file=sys.stderr if PRINTED in texts else sys.stdout)
     return 0
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from emu85.drive_options import add_drive_options, drive
 from emu85.firmware_option import binary_at, firmware_file, with_symbols
-from emu85.written_files import keep_apart
+from emu85.written_files import PRINTED, file_of, keep_apart
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 _DEFAULT = "1 s"
 _TRACE = 250_000
 """Records that the run keeps at a time."""
-_PRINTED = "-"
 _AS_EXPECTED, _NOT_AS_EXPECTED = 0, 1
 """Exit statuses: whether a rehearsal passed; a mistake in what is asked for gives 2."""
 
@@ -63,7 +62,7 @@ def profile(options: argparse.Namespace) -> int:
     image, rows = _image(options, file)
     found, lines = _run(options, board, image, rows)
     _write(options, found, lines)
-    if options.listing != _PRINTED:
+    if options.listing != PRINTED:
         print(write_text(found, None if options.all else MOST), end="")
     return _NOT_AS_EXPECTED if found.failures else _AS_EXPECTED
 
@@ -122,7 +121,7 @@ def _keep_apart(options: argparse.Namespace, firmware: Path) -> None:
             ("the symbol file", options.symbols),
             ("the rehearsal", options.rehearsal),
             ("the page", options.html),
-            ("the listing", None if options.listing == _PRINTED else options.listing),
+            ("the listing", file_of(options.listing)),
             ("the JSON file", options.json),
         )
     )
@@ -139,7 +138,7 @@ def _write(options: argparse.Namespace, found: Report, lines: Sequence[CountedLi
         atomic_write(options.json, write_json(found))
     if options.html:
         atomic_write(options.html, write_page(found, lines))
-    if options.listing == _PRINTED:
+    if options.listing == PRINTED:
         print(write_lines(found.firmware, lines, execution), end="")
     elif options.listing:
         atomic_write(options.listing, write_lines(found.firmware, lines, execution))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 from emu85.drive_options import run_seconds
 from emu85.errors import UserError
 from emu85.firmware_option import binary_at, firmware_file
-from emu85.written_files import keep_apart
+from emu85.written_files import PRINTED, keep_apart
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
@@ -30,8 +30,6 @@ _LONGEST_HALT = 1.0
 """Seconds of board time after which a halt is taken for one that lasts."""
 _PART = 2000
 """T-states after which it is looked whether the CPU has halted for good."""
-_PRINTED = "-"
-"""As the name of a file: standard output."""
 _REST = 8
 """T-states that are shown of a halt that nothing ends."""
 
@@ -230,7 +228,7 @@ def _dump(
 def _stream(file: str) -> contextlib.AbstractContextManager[BinaryIO]:
     from emu85.firmware.files import atomic_stream
 
-    if file == _PRINTED:
+    if file == PRINTED:
         sys.stdout.flush()
         return contextlib.nullcontext(sys.stdout.buffer)
     return atomic_stream(file)
@@ -238,7 +236,7 @@ def _stream(file: str) -> contextlib.AbstractContextManager[BinaryIO]:
 
 def _tell(options: argparse.Namespace, about: str) -> None:
     """What has been written to a file; not among what is printed in a file's place."""
-    if _PRINTED not in (options.svg, options.vcd):
+    if PRINTED not in (options.svg, options.vcd):
         print(about)
 
 
@@ -269,7 +267,7 @@ def _draw(
         lambda one: instruction(machine, one),
         from_t=begin.t,
     )
-    if options.svg == _PRINTED:
+    if options.svg == PRINTED:
         print(svg_text(stretch, figure, pins), end="")
         return
     if options.svg:

@@ -7,6 +7,14 @@ from pathlib import Path
 
 from emu85.errors import UserError
 
+PRINTED = "-"
+"""As the name of a file: standard output."""
+
+
+def file_of(written: str | None) -> str | None:
+    """The file that an option names, unless it is to be printed."""
+    return None if written == PRINTED else written
+
 
 def keep_apart(files: Iterable[tuple[str, str | Path | None]]) -> None:
     """Refuse to write over what is read, or one file over another.
