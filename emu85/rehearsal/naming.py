@@ -1,4 +1,4 @@
-"""Addresses as the user writes them: by a symbol where there is one."""
+"""Addresses as a recording writes them: by a symbol where there is one, unless it is exact."""
 
 from __future__ import annotations
 
@@ -13,10 +13,16 @@ _WORD = re.compile(r"([^\W\d][\w?@.$]*)(\+[0-9A-Fa-f]+\b)?")
 
 
 class Names:
-    """Finds names for addresses; those that the user has written come first, as written."""
+    """Finds names for addresses; those that the user has written come first, as written.
 
-    def __init__(self, machine: Machine) -> None:
+    Args:
+        machine: whose symbols they are.
+        digits_only: an exact recording has no use for names, which other builds may move.
+    """
+
+    def __init__(self, machine: Machine, *, digits_only: bool) -> None:
         self._machine = machine
+        self._digits_only = digits_only
         self._written: dict[str, None] = {}
 
     def learn(self, text: str) -> None:
@@ -29,6 +35,8 @@ class Names:
 
     def text(self, address: int) -> str:
         """A symbol, one with an offset, or four digits."""
+        if self._digits_only:
+            return f"{address:04X}"
         name = self._written_for(address) or Places.of(self._machine).near(address)
         return name if name and self._means(name, address) else f"{address:04X}"
 
@@ -37,7 +45,8 @@ class Names:
 
         Where none was written there is none: small numbers have many names.
         """
-        return self._written_for(port) or f"{port:02X}"
+        name = "" if self._digits_only else self._written_for(port)
+        return name or f"{port:02X}"
 
     def behind(self, name: str, offset: int) -> str:
         """The address so many bytes behind one that :meth:`text` has named."""

@@ -28,7 +28,7 @@ from emu85.firmware.files import read_text
 from emu85.machine import Reason
 from emu85.rehearsal.check import NOT_HERE
 from emu85.rehearsal.script import TRACE
-from emu85.rehearsal.seen import Seen, quoted_name
+from emu85.rehearsal.seen import Seen, numbered_stops, quoted_name
 
 if TYPE_CHECKING:
     from emu85.console.session import Session
@@ -142,12 +142,11 @@ class Recorder:
         began = max([done.began, *(one.t for one in done.sent)])
         if done.ended <= began:
             return
-        stops = [stop for stop in done.held.stops if stop.number] if done.held else []
+        stops = numbered_stops(done.held)
         if stops:
             yield f"reach stop {stops[0].number} within {self._leeway(done.ended - began)}"
         elif done.held and done.held.reason is Reason.ADDRESS:
-            pc = self._machine.registers.pc
-            place = f"{pc:04X}" if self._is_exact else self._seen.names.text(pc)
+            place = self._seen.names.text(self._machine.registers.pc)
             yield f"reach {place} within {self._leeway(done.ended - began)}"
         elif self._is_exact:
             yield f"at {done.ended}"

@@ -48,7 +48,7 @@ class Seen:
     """
 
     def __init__(self, session: Session, *, exact: bool) -> None:
-        self.names = Names(session.machine)
+        self.names = Names(session.machine, digits_only=exact)
         self._session = session
         self._machine = session.machine
         self._is_exact = exact
@@ -105,12 +105,12 @@ class Seen:
     # --- after a motion ---------------------------------------------------------
 
     def _motion(self, done: DoneLine) -> Iterator[str]:
-        stops = _numbered(done.held)
+        stops = numbered_stops(done.held)
         if self._is_exact:
             if stops:
-                yield f"see held by stop {stops[0].number} on {looks.bus(self._machine)}"
+                yield f"see held by stop {stops[0].number} on {self._bus_text()}"
             elif done.ended != done.began:
-                yield f"see bus {looks.bus(self._machine)}"
+                yield f"see bus {self._bus_text()}"
             yield from self._state()
             return
         yield from self._reached(done, stops)
@@ -191,7 +191,7 @@ class Seen:
         else:
             low = values["address"]
             high = min(0xFFFF, low + values.get("count", 128) - 1)
-        begin = f"{low:04X}" if self._is_exact else self.names.text(low)
+        begin = self.names.text(low)
         for address, row in looks.memory(self._machine, low, high):
             at = self.names.behind(begin, address - low)
             yield f"see mem {at} {looks.hexadecimal(row)}"
@@ -212,9 +212,7 @@ class Seen:
     def _bus(self, done: DoneLine) -> Iterator[str]:
         if not len(self._machine.trace):
             return
-        if self._is_exact:
-            yield f"see bus {looks.bus(self._machine)}"
-        elif not self._is_accidental:
+        if self._is_exact or not self._is_accidental:
             yield f"see bus {self._bus_text()}"
 
     def _device(self, done: DoneLine) -> Iterator[str]:
@@ -282,7 +280,7 @@ def _rows(lines: list[str]) -> list[str]:
     return [line for line in lines if _ROW.match(line)] or lines
 
 
-def _numbered(held: Held | None) -> list[Stop]:
+def numbered_stops(held: Held | None) -> list[Stop]:
     """The stops of a hold that the user knows by their numbers."""
     return [stop for stop in held.stops if stop.number] if held else []
 
