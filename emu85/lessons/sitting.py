@@ -19,6 +19,7 @@ from emu85.wording import counted
 
 TRIES = 3
 """Answers that are judged before the right one is told."""
+_CONSOLE_WORDS = frozenset(form.word for form in FORMS)
 _OWN_WORDS = {
     "hint": "help with the answer, plainer each time",
     "again": "the question once more",
@@ -182,7 +183,7 @@ class _Asking:
             self._hint()
         elif word == "skip":
             self._finish(Outcome.SKIPPED)
-        elif word in {form.word for form in FORMS}:
+        elif word in _CONSOLE_WORDS:
             self._look(word, line)
         else:
             self._judge(line)
