@@ -63,6 +63,10 @@ LEVELS: dict[Cycle, Levels] = {
     Cycle.RESET: Levels(None, None, None, None, None, 1, ale=0),
 }
 
+SHORTEST = 3
+"""T-states of the shortest machine cycle; only the first of a halt or hold is shorter,
+and it is followed by longer ones (User's Manual, October 1979; value from memory)."""
+
 BI_ACKNOWLEDGE = Levels(1, 1, 1, 1, 1, 1, ale=1)
 """Levels of the bus idle cycle that acknowledges TRAP or an RST x.5 input."""
 

@@ -24,10 +24,11 @@ from numpy.typing import NDArray
 from emu85.board.contents import Contents
 from emu85.board.deeds import Deed
 from emu85.board.schedule import NEVER
+from emu85.bus.starts import first_cycles
 from emu85.bus.trace import KeptTrace
 from emu85.cpu.layout import UNTOUCHED_BITS, State
 from emu85.history.journal import Journal
-from emu85.history.seeking import Found, Seeker, met, starts
+from emu85.history.seeking import Found, Seeker, met
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.history.stops_then import StopsThen, Then
 from emu85.history.touched import Touched, nothing_touched, of_steps, touched
@@ -166,7 +167,8 @@ class History:
         self.machine.trace.put_back(kept.trace)
         self.journal, self.snapshots = kept.journal, kept.snapshots
         self.latest_t, self._beginning = kept.latest_t, kept.beginning
-        self._put_stops_back(kept.stops, kept.counts)
+        self._stops = kept.stops
+        self._stops.put_back(kept.counts)
         self._touched_last = kept.touched_last
         self._keep_cells()
 
@@ -240,9 +242,9 @@ class History:
         for moment in self._stops.start(then, since, t):
             for kept, _ in self.snapshots[self._snapshot_before(since) + 1 :]:
                 if since < kept.t < moment:
-                    self._run_to(kept.t)
+                    self.run_to(kept.t)
                     kept.stops = self._stops.now_and(kept.stops)
-            self._run_to(moment)
+            self.run_to(moment)
             self._stops.begin(moment)
             since = moment
 
@@ -276,7 +278,7 @@ class History:
         self._notice()
         here = self.machine.t
         while True:
-            found = self._seeker.last(starts, count, here)
+            found = self._seeker.last(first_cycles, count, here)
             self.go_to(self.first_t if found is None else int(found["t"]))
             if found is None or self.machine.t < here:
                 return found is not None
@@ -382,7 +384,7 @@ class History:
     def instruction_before(self, t: int) -> Found:
         """The record that began the instruction, or its acceptance, under way at ``t``."""
         self._notice()
-        return self._seeker.last(starts, 1, t)
+        return self._seeker.last(first_cycles, 1, t)
 
     def _last_start(self) -> int:
         """When the machine cycle began that has just ended."""
@@ -487,10 +489,6 @@ class History:
         self._keep_cells()
         return snapshot
 
-    def _put_stops_back(self, stops: StopsThen, counts: Then) -> None:
-        self._stops = stops
-        stops.put_back(counts)
-
     def _place_for(self, t: int) -> int:
         """The number of the last snapshot from which a run to ``t`` tells all of ``t``."""
         place = self._snapshot_before(t)
@@ -585,9 +583,6 @@ class History:
 
     def run_to(self, t: int) -> None:
         """Run to the first moment between machine cycles that is not before ``t``."""
-        self._run_to(t)
-
-    def _run_to(self, t: int) -> None:
         if self.journal.next_t <= self.machine.t:
             self._do_again()
         while self.machine.t < t:

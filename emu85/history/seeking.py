@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.starts import first_cycles
+from emu85.bus.cycles import SHORTEST
 from emu85.bus.trace import Columns
 from emu85.history.touched import Touched
 from emu85.stops import Condition
@@ -21,9 +21,6 @@ from emu85.stops.match import find
 
 if TYPE_CHECKING:
     from emu85.history.history import History
-
-FEWEST_T = 3
-"""T-states of the shortest machine cycle."""
 
 Found = np.void | None
 """A record of the trace, or none."""
@@ -111,7 +108,7 @@ class Seeker:
         is_first = True
         while machine.t < end:
             first = trace.total
-            history.run_to(min(end, machine.t + FEWEST_T * trace.size // 2))
+            history.run_to(min(end, machine.t + SHORTEST * trace.size // 2))
             new = trace.last(trace.total - first)
             records = np.concatenate((before, new[new["t"] < end]))
             yield Piece(records, is_first)
@@ -143,11 +140,6 @@ class Seeker:
         if total < count:
             return None, count - total
         return np.concatenate(kept)[-count], 0
-
-
-def starts(records: Columns) -> NDArray[np.intp]:
-    """Cycles that begin an instruction or the acceptance of an interrupt."""
-    return first_cycles(records)
 
 
 def met(conditions: list[Condition]) -> Picks:

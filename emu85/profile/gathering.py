@@ -16,11 +16,9 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from emu85.bus.cycles import SHORTEST
 from emu85.machine import Machine
 
-_SHORTEST_CYCLE = 3
-"""T-states of the shortest machine cycle; only the first of a halt or hold is shorter,
-and it is followed by longer ones (User's Manual, October 1979; value from memory)."""
 _MARGIN = 0.75
 """Of the ring; the rest is for records that are no machine cycle of the CPU."""
 
@@ -117,4 +115,4 @@ class Gathering:
 
 def longest_slice(machine: Machine) -> int:
     """T-states that a machine may run without its ring forgetting anything new."""
-    return max(1, int(machine.trace.size * _MARGIN) * _SHORTEST_CYCLE)
+    return max(1, int(machine.trace.size * _MARGIN) * SHORTEST)
