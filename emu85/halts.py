@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from emu85.bus.interrupts import Interrupts
+from emu85.bus.interrupts import MASKS
 from emu85.bus.lines import Line
 from emu85.machine import Machine
-
-_MASKS = {Line.RST75: Interrupts.M75, Line.RST65: Interrupts.M65, Line.RST55: Interrupts.M55}
 
 
 def is_halted_for_good(machine: Machine) -> bool:
@@ -20,5 +18,5 @@ def is_halted_for_good(machine: Machine) -> bool:
         return False
     if not registers.ie:
         return True
-    let_in = [line for line, mask in _MASKS.items() if not registers.masks & mask]
+    let_in = [line for line, mask in MASKS.items() if not registers.masks & mask]
     return not any(drives(line) for line in (Line.INTR, *let_in))

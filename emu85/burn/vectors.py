@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from emu85.burn.flow import Flow
 from emu85.burn.ground import Ground
 from emu85.burn.moves import MOVES, Way
+from emu85.bus.interrupts import MASKS
 from emu85.bus.lines import BY_NAME, Line
 from emu85.isa import INSTRUCTIONS
 from emu85.isa.acknowledge import VECTORS
@@ -22,7 +23,6 @@ RESTARTS: dict[str, int] = {
     if MOVES[one.opcode].way is Way.RESTART and one.specified
 }
 """RST 0 to RST 7 and their addresses."""
-_MASK_BITS = {Line.RST55: 0x01, Line.RST65: 0x02, Line.RST75: 0x04}
 _SETS_MASKS = 0x08
 
 
@@ -60,7 +60,7 @@ def comes(vector: Vector, ground: Ground, flow: Flow) -> Comes:
         return Comes.YES
     if not flow.enables:
         return Comes.NO
-    bit = _MASK_BITS[vector.line]
+    bit = MASKS[vector.line]
     masks = list(flow.masks())
     if any(isinstance(mask, int) and mask & _SETS_MASKS and not mask & bit for mask in masks):
         return Comes.YES

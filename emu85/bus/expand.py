@@ -56,8 +56,11 @@ STATE_NAMES: dict[Cycle, str] = {
 
 WAIT = "TW"
 
+ACKNOWLEDGES = int(Line.IO_M | Line.S1 | Line.S0)
+"""Status lines that a bus idle cycle shows only when it acknowledges TRAP or RST x.5."""
+
 # Plain numbers: an enumeration's own operators cost more than all the rest of a cycle.
-_HLDA, _IO_M = int(Line.HLDA), int(Line.IO_M)
+_HLDA = int(Line.HLDA)
 _HOLD_TYPE, _IDLE_TYPE = int(Cycle.HOLD), int(Cycle.BI)
 
 
@@ -172,7 +175,7 @@ def acknowledging(kinds: Any, lines: Any) -> Any:
     Args:
         kinds, lines: as of :func:`given`.
     """
-    return (kinds == _IDLE_TYPE) & (lines & _IO_M != 0)
+    return (kinds == _IDLE_TYPE) & (lines & ACKNOWLEDGES == ACKNOWLEDGES)
 
 
 def is_given(record: Any) -> bool:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import enum
 
+from emu85.bus.lines import Line
+
 
 class Interrupts(enum.IntFlag):
     """Bits of the ``interrupts`` byte of a trace record (uint8)."""
@@ -22,3 +24,11 @@ class Interrupts(enum.IntFlag):
     """The latch of TRAP: its edge has come, the line is still high, and it was not taken."""
     I75 = 1 << 6
     """The latch of RST 7.5: its edge has come, and neither was it taken nor cleared."""
+
+
+MASKS = {
+    Line.RST75: Interrupts.M75,
+    Line.RST65: Interrupts.M65,
+    Line.RST55: Interrupts.M55,
+}
+"""The bit that masks each input that can be masked, for RIM and SIM alike."""

@@ -6,11 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import Cycle
+from emu85.bus.expand import acknowledging
 from emu85.bus.lines import Line
 from emu85.bus.trace import Columns
-
-ACKNOWLEDGES = int(Line.IO_M | Line.S1 | Line.S0)
-"""Status lines that a bus idle cycle shows only when it acknowledges TRAP or RST x.5."""
 
 
 def is_start(records: NDArray[np.void] | Columns) -> NDArray[np.bool_]:
@@ -20,10 +18,8 @@ def is_start(records: NDArray[np.void] | Columns) -> NDArray[np.bool_]:
     and is charged like an acknowledge.
     """
     kinds = records["type"]
-    restarts = (kinds == Cycle.BI) & (records["lines"] & ACKNOWLEDGES == ACKNOWLEDGES)
-    found: NDArray[np.bool_] = (
-        (kinds == Cycle.OF) | (kinds == Cycle.INA) | (kinds == Cycle.RESET) | restarts
-    )
+    begin = (kinds == Cycle.OF) | (kinds == Cycle.INA) | (kinds == Cycle.RESET)
+    found: NDArray[np.bool_] = begin | acknowledging(kinds, records["lines"])
     return found
 
 

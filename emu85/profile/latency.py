@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import Cycle
-from emu85.bus.interrupts import Interrupts
+from emu85.bus.interrupts import MASKS, Interrupts
 from emu85.bus.lines import NAMES, Line
 from emu85.bus.starts import is_start
 from emu85.isa import INSTRUCTIONS
@@ -43,7 +43,6 @@ _BY_VECTOR = {
 }
 _LATCHES = {Line.TRAP: Interrupts.TRAP, Line.RST75: Interrupts.I75}
 _LEVELS = sum(int(line) for line in _INPUTS if line not in _LATCHES)
-_MASKS = {Line.RST75: Interrupts.M75, Line.RST65: Interrupts.M65, Line.RST55: Interrupts.M55}
 _EI = next(one.opcode for one in INSTRUCTIONS if one.mnemonic == "EI")
 _RESTARTS = {one.opcode for one in INSTRUCTIONS if one.mnemonic == "RST"}
 _TO_ADDRESS = {one.opcode for one in INSTRUCTIONS if one.mnemonic in ("CALL", "JMP")}
@@ -179,7 +178,7 @@ class Latencies:
         """The run ends at T-state ``t``."""
         for one in self._inputs.values():
             one.row.pending = 0 if one.since is None else t - one.since
-            one.row.masked = bool(self._masks & _MASKS.get(one.line, 0))
+            one.row.masked = bool(self._masks & MASKS.get(one.line, 0))
 
     def rows(self) -> Sequence[Latency]:
         """The inputs that asked or were served, highest priority first."""

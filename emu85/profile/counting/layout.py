@@ -5,7 +5,7 @@ Plain integers, which the compiler takes as constants.
 
 from __future__ import annotations
 
-from emu85.bus import starts
+from emu85.bus import expand
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.cpu.rows import (
@@ -29,7 +29,7 @@ OF, MR, MW, IOR, IOW = (int(Cycle[name]) for name in ("OF", "MR", "MW", "IOR", "
 INA, BI, HALT = (int(Cycle[name]) for name in ("INA", "BI", "HALT"))
 HOLD, RESET = int(Cycle.HOLD), int(Cycle.RESET)
 GIVEN_AWAY = int(Line.HLDA)
-ACKNOWLEDGES = starts.ACKNOWLEDGES
+ACKNOWLEDGES = expand.ACKNOWLEDGES
 TRAP_AT, RST75_AT, RST65_AT, RST55_AT = VECTORS.values()
 
 SPACE = 0x10000
