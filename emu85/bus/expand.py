@@ -56,8 +56,8 @@ STATE_NAMES: dict[Cycle, str] = {
 
 WAIT = "TW"
 
-ACKNOWLEDGES = int(Line.IO_M | Line.S1 | Line.S0)
-"""Status lines that a bus idle cycle shows only when it acknowledges TRAP or RST x.5."""
+ACKNOWLEDGES = int(Line.IO_M)
+"""High in a bus idle cycle only when it acknowledges TRAP or RST x.5."""
 
 # Plain numbers: an enumeration's own operators cost more than all the rest of a cycle.
 _HLDA = int(Line.HLDA)
