@@ -214,7 +214,7 @@ def test_a_board_that_was_changed_keeps_its_own_moment(tmp_path: Path) -> None:
 
 
 SAVER = """
-import io, os, sys
+import io, os, signal, sys
 from emu85.console.screen import PlainScreen
 from emu85.console.session import Session
 from emu85.machine import Machine
@@ -223,11 +223,12 @@ session = Session(Machine.from_board("slate", trace=1000), PlainScreen(io.String
 for line in sys.stdin:
     child = os.fork()
     if not child:
+        signal.alarm(60)  # one that hangs is not waited for
+        print(os.getpid(), flush=True)
         while True:
             session.machine.step(3)
             session.execute(f"save {sys.argv[1]}/s.json")
             print("saved", flush=True)
-    print(child, flush=True)
     os.waitpid(child, 0)
     print("gone", flush=True)
     session.machine.step(100)  # so that the next child saves other moments
@@ -259,10 +260,9 @@ def kill_a_child(orders: IO[str], told: IO[str], folder: Path, rng: random.Rando
     """Have one save again and again, and kill it while it writes one of its first files."""
     left = len(os.listdir(folder))
     print(file=orders, flush=True)
-    words = [told.readline().strip()]
-    while len(words) < 2 + rng.randrange(2):
-        words.append(told.readline().strip())
-    child = int(next(word for word in words if word.isdigit()))
+    child = int(told.readline())
+    for _ in range(rng.randrange(3)):
+        assert told.readline() == "saved\n"
     end = time.monotonic() + 1
     while len(os.listdir(folder)) == left and time.monotonic() < end:
         pass
@@ -270,8 +270,8 @@ def kill_a_child(orders: IO[str], told: IO[str], folder: Path, rng: random.Rando
     while time.perf_counter() < end:
         pass
     os.kill(child, signal.SIGKILL)
-    while told.readline().strip() != "gone":
-        pass
+    lines = iter(told.readline, "gone\n")
+    assert all(line == "saved\n" for line in lines)  # no end of file, for one
 
 
 def test_what_the_killed_have_left_goes_with_the_next_save(bench: Bench, tmp_path: Path) -> None:
