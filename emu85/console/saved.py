@@ -110,11 +110,10 @@ def restore(session: Session, path: Path, text: str) -> str:
         raise error.at(Place(str(path))) from None
     try:
         with searching(session):
-            moment = _bring_back(session, data)
+            moment = _bring_back(session, data, stops)
     except UserError as error:
         raise error.at(Place(str(path))) from None
     machine = session.machine
-    machine.stops.take_over(stops)
     machine.symbols.clear()
     machine.symbols.update(symbols)
     machine.equated = equated
@@ -135,13 +134,16 @@ def _refuse_other_board(session: Session, data: Mapping[str, Any], path: Path) -
         )
 
 
-def _bring_back(session: Session, data: Mapping[str, Any]) -> str:
-    """Come to the moment that was saved, if it is one of this board; words on it."""
+def _bring_back(session: Session, data: Mapping[str, Any], stops: StopSet) -> str:
+    """Take the stops, and come to the moment if it is one of this board; words on it."""
+    is_same_board = data.get("board file") == _board_digest(session)
+    if "moment" not in data or not is_same_board:
+        session.machine.stops.take_over(stops)
     if "moment" not in data:
         return ""
-    if data.get("board file") != _board_digest(session):
+    if not is_same_board:
         return ". The board has been changed since, so it stays at its own moment"
-    bring_back(session.history, data["moment"])
+    bring_back(session.history, data["moment"], stops)
     return f", T-state {session.machine.t} with all that led to it"
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import time
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import NamedTuple
 
@@ -30,7 +30,7 @@ from emu85.cpu.layout import UNTOUCHED_BITS, State
 from emu85.history.journal import Journal
 from emu85.history.seeking import Found, Seeker, met
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
-from emu85.history.stops_then import StopsThen, Then
+from emu85.history.stops_then import Beginning, StopsThen, Then
 from emu85.history.touched import Touched, nothing_touched, of_steps, touched
 from emu85.history.touched import begin as begin_touching
 from emu85.history.writes import ByHand, Byte, Changed
@@ -132,8 +132,17 @@ class History:
         """What all chips held at :attr:`first_t`."""
         return self._beginning
 
-    def begin_anew(self, contents: Contents) -> None:
+    @property
+    def beginnings(self) -> dict[Stop, Beginning]:
+        """From when on the user's armed stops have counted what they have now."""
+        self._notice()
+        return self._stops.beginnings
+
+    def begin_anew(self, contents: Contents, beginnings: Mapping[Stop, Beginning]) -> None:
         """Power off and on, with all chips holding what they held.
+
+        Args:
+            beginnings: from when on stops will have counted; the others begin now.
 
         Raises:
             UserError: contents of another board; or a battery file cannot be written.
@@ -141,6 +150,7 @@ class History:
         self.machine.power()
         self.machine.board.put_contents(contents)
         self._start()
+        self._stops.know(beginnings)
 
     def kept(self) -> KeptHistory:
         """All of it and the present moment, to be put back later."""

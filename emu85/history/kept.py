@@ -5,7 +5,11 @@ all of the past that led to it.  A digest of the moment says whether it is the s
 
     {"began": "...", "programmed": "...", "first T": 3,
      "done": [[40000, "send", "usart", {"bytes": "Pw=="}], [52000, "reset"]],
-     "T": 61443, "digest": "..."}
+     "stops": [[1, 41000, [[1, 0, 0, -1]]]], "T": 61443, "digest": "..."}
+
+``stops`` says from when on armed stops have counted what they have: their numbers, the
+T-states, and what they began with (``Stop.counts``).  Without it, they count from the
+moment on.
 """
 
 from __future__ import annotations
@@ -15,6 +19,8 @@ import hashlib
 import zlib
 from typing import Any
 
+import numpy as np
+
 from emu85.board.contents import Contents
 from emu85.board.deeds import Deed, Plain
 from emu85.cpu.layout import State
@@ -22,7 +28,9 @@ from emu85.errors import UserError
 from emu85.history.history import History
 from emu85.history.journal import Entry
 from emu85.history.snapshot import MOTION_CELLS
+from emu85.history.stops_then import Beginning, Counts
 from emu85.machine import Machine
+from emu85.stops import Stop, StopSet
 
 _MOST_BYTES = 1 << 24
 _LATEST_T = 10**15
@@ -40,6 +48,7 @@ def moment_data(history: History) -> dict[str, Any]:
 
     What was to come, if the machine is in its past, is no part of it.
     """
+    stops = history.beginnings
     began = history.beginning
     done = history.journal.entries[: history.journal.done]
     return {
@@ -47,30 +56,44 @@ def moment_data(history: History) -> dict[str, Any]:
         "programmed": _packed(began.programmed),
         "first T": history.first_t,
         "done": [[entry.t, entry.deed.kind, *map(_plain, entry.deed.about)] for entry in done],
+        "stops": [[stop.number, b.t, b.counts.tolist()] for stop, b in stops.items()],
         "T": history.machine.t,
         "digest": digest(history.machine),
     }
 
 
-def bring_back(history: History, data: Any) -> None:
+def bring_back(history: History, data: Any, stops: StopSet) -> None:
     """Make the machine come to a moment from :func:`moment_data`.
+
+    Args:
+        stops: put in place of the user's; they are as they were at the moment.
 
     Raises:
         UserError: it is no such data, or the machine does not come to the moment; the
             machine and its history are as they were then.
     """
     contents, entries, t = _read(history, data)
-    before, stops = history.kept(), history.machine.stops.kept("user")
+    beginnings = _beginnings(data, stops, t)
+    present = history.machine.stops
+    before, stops_before = history.kept(), present.kept("user")
+    counted = {stop: stop.counts for stop in stops}
     try:
-        _come_to(history, contents, entries, t)
-        if data["digest"] not in (digest(history.machine), _former_digest(history.machine)):
+        present.take_over(stops)
+        history.begin_anew(contents, beginnings)
+        _come_to(history, entries, t)
+        is_same = data["digest"] in (digest(history.machine), _former_digest(history.machine))
+        for stop, counts in counted.items():
+            if not stop.armed:
+                stop.counts = counts
+            is_same = is_same and (stop.counts == counts).all()
+        if not is_same:
             raise UserError(
                 "the board does not come to the same moment",
                 expected="the board, the devices and the emu85 that it was saved with",
             )
     except Exception as error:  # broken off, too
         history.put_back(before)
-        history.machine.stops.put_back("user", stops)
+        present.put_back("user", stops_before)
         if not isinstance(error, LookupError | ValueError | TypeError | OverflowError):
             raise
         raise UserError(
@@ -100,8 +123,7 @@ def _digest(machine: Machine, left_out: set[State], records: int) -> str:
     return made.hexdigest()
 
 
-def _come_to(history: History, contents: Contents, entries: list[Entry], t: int) -> None:
-    history.begin_anew(contents)
+def _come_to(history: History, entries: list[Entry], t: int) -> None:
     history.journal.entries = entries
     history.latest_t = t
     history.go_to(t)
@@ -132,6 +154,29 @@ def _read(history: History, data: Any) -> tuple[Contents, list[Entry], int]:
             expected=_EXPECTED,
         ) from None
     return contents, entries, t
+
+
+def _beginnings(data: Any, stops: StopSet, t: int) -> dict[Stop, Beginning]:
+    armed = {stop.number: stop for stop in stops if stop.armed}
+    beginnings = {stop: Beginning(t, stop.counts) for stop in armed.values()}
+    try:
+        for number, since, counts in data.get("stops", []):
+            beginnings[armed[number]] = Beginning(since, _counts(counts, armed[number]))
+            if type(since) is not int or not 0 <= since <= t:
+                raise _Unfit("a stop began to count at no moment before")
+    except (LookupError, TypeError, ValueError, OverflowError):
+        raise UserError(
+            "the moment cannot be read: what its stops had counted is no such part",
+            expected=_EXPECTED,
+        ) from None
+    return beginnings
+
+
+def _counts(rows: Any, stop: Stop) -> Counts:
+    counts = np.array(rows, np.int64)
+    if counts.shape != stop.counts.shape:
+        raise _Unfit("a stop has other steps")
+    return counts
 
 
 def _entry(row: Any) -> Entry:

@@ -11,7 +11,7 @@ no matter of moments: it stays as well.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -109,6 +109,17 @@ class StopsThen:
     def since(self, stop: Stop) -> int:
         """From when on it has counted what it has now, in T-states."""
         return self._present[stop].t
+
+    @property
+    def beginnings(self) -> dict[Stop, Beginning]:
+        """From when on each of them has counted what it has now."""
+        return dict(self._present)
+
+    def know(self, beginnings: Mapping[Stop, Beginning]) -> None:
+        """These stops have counted from there on."""
+        for stop, beginning in beginnings.items():
+            self._armings[stop] = stop.armings
+            self._armed[stop] = self._present[stop] = beginning
 
     # --- going to a moment --------------------------------------------------------------
 

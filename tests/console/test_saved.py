@@ -108,6 +108,22 @@ OF_PYTHON = r"object|int\(|Error|unpack|subscript|NoneType|argument|Incorrect|li
         lambda data: data["moment"].update(digest="00"),
         lambda data: data["moment"]["done"].append([1, "reset"]),
         lambda data: data["moment"]["done"].append(5),
+        lambda data: data["moment"].update(stops=5),
+        lambda data: data["moment"].update(stops=[[9, 3, [[1, 0, 0, -1]]]]),
+        lambda data: data["moment"]["stops"][0].pop(),
+        *(
+            lambda data, began=began: data["moment"]["stops"][0].__setitem__(slice(1, 3), began)
+            for began in (
+                [-1, [[1, 0, 0, -1]]],
+                [10**9, [[1, 0, 0, -1]]],
+                ["now", [[1, 0, 0, -1]]],
+                [3, 5],
+                [3, [[1, 0, 0]]],
+                [3, [["one", 0, 0, -1]]],
+                [3, [[1, 0, 1 << 70, -1]]],
+                [3, [[1, 0, 7, -1]]],  # it has not come from there
+            )
+        ),
         *(
             lambda data, deed=deed: data["moment"]["done"].append([data["moment"]["T"], *deed])
             for deed in (
@@ -199,6 +215,24 @@ def test_a_session_is_taken_whatever_the_length_of_the_trace(tmp_path: Path, tra
     assert f"T-state {short.machine.t} with" in other.do(f"load {tmp_path}/s.json")
     here, there = sight(short.machine, 7), sight(other.machine, 7)
     assert here == there
+
+
+@pytest.mark.parametrize("back", ["back to 3300 T", "step", "back 20"])
+def test_stops_have_counted_in_a_session_what_they_had_at_each_moment(
+    tmp_path: Path, back: str
+) -> None:
+    bench = Bench("slate", COUNTER, tmp_path)
+    bench.do("run for 2000 T", "stop on MW at 8004 after 9", "stop on MR then MW at 8004 after 7")
+    bench.do("stop on OF", "stops rest 3", "run for 300 T", "run", "run")
+    bench.do("stop on MW at 8004 after 3", "run", "run for 500 T", back)
+    bench.do(f"save {tmp_path}/s.json")
+    other = Bench("slate", COUNTER, tmp_path)
+    other.do("stop on IOW", f"load {tmp_path}/s.json")
+    for line in ("step", "back to 2700 T", "run", "back stop", "back 70", "run", "run", "run"):
+        other.do(line)
+        bench.do(line)
+        assert other.do("stops") == bench.do("stops"), line
+        assert sight(other.machine, 9) == sight(bench.machine, 9)
 
 
 def test_a_board_that_was_changed_keeps_its_own_moment(tmp_path: Path) -> None:
