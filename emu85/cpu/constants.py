@@ -47,7 +47,7 @@ STOPS, LINE_STOPS = int(State.STOPS), int(State.LINE_STOPS)
 EXIT_INDEX, EXIT_DATA = int(State.EXIT_INDEX), int(State.EXIT_DATA)
 EXIT_TYPE, EXIT_T = int(State.EXIT_TYPE), int(State.EXIT_T)
 HOLD_SINCE, LAST_START = int(State.HOLD_SINCE), int(State.LAST_START)
-MASTER, MASTER_T = int(State.MASTER), int(State.MASTER_T)
+MASTER, MASTER_T, MOVED = int(State.MASTER), int(State.MASTER_T), int(State.MOVED)
 SKIP, ASKED_LINES = int(State.SKIP_HOLD_BEFORE), int(State.ASKED_LINES)
 
 AT_PC, AT_PC_HELD = int(Addr.PC), int(Addr.PC_HELD)
@@ -112,7 +112,7 @@ S_EDGES, S_PASSES, S_SEEN = (
 )
 S_NEXT, S_FIRST = int(StopField.NEXT), int(StopField.FIRST)
 S_LINES_ONLY, S_FINDING = int(StopField.LINES_ONLY), int(StopField.FINDING)
-S_HITS, S_LAST_T = int(StopField.HITS), int(StopField.LAST_T)
+S_HITS, S_LAST_T, S_QUIET = int(StopField.HITS), int(StopField.LAST_T), int(StopField.QUIET)
 JUST_ACTIVATED = 2
 
 # Masks that keep an index from being taken for one that counts from the end.

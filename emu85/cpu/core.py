@@ -314,6 +314,7 @@ def run(
                 record |= c.FLOATING << LINES_SHIFT
                 if k == HELD:
                     s[c.LINES] |= c.HLDA
+                    s[c.MOVED] |= c.HLDA
                     usual |= c.HLDA << LINES_SHIFT
                     record |= usual
                     look = s[c.LINE_STOPS]

@@ -137,6 +137,7 @@ def _set_masks(s: Array) -> int:
     if s[c.LINES] & c.SOD == level:
         return 0
     s[c.LINES] ^= c.SOD
+    s[c.MOVED] |= c.SOD
     return c.X_SOD
 
 
@@ -156,6 +157,7 @@ def between_cycles(s: Array, row: int, pc: int, sampled: bool) -> int:
     held = lines & c.HLDA != 0
     if held and lines & c.HOLD == 0:
         s[c.LINES] = lines & ~c.HLDA
+        s[c.MOVED] |= c.HLDA
         return -c.X_HLDA
     if held:
         return -c.X_IDLE

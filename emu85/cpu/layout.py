@@ -18,6 +18,8 @@ from __future__ import annotations
 
 import enum
 
+from emu85.bus.lines import INPUTS, Line
+
 SPACE = 0x10000 + 0x100
 """Entries in ``map``: all memory addresses, then all ports."""
 IO_BASE = 0x10000
@@ -129,6 +131,8 @@ class StopField(enum.IntEnum):
     """In the last step's row: start of the machine cycle that hit last; -1 if none."""
     FINDING = 21
     """1: matches only a cycle that gave rise to a finding."""
+    QUIET = 22
+    """1: a hit is counted, and the loop goes on."""
 
 
 STOP_FIELDS = len(StopField)
@@ -197,11 +201,17 @@ class State(enum.IntEnum):
     """Packed record of a cycle by another bus master, to be put on the trace; 0 for none."""
     MASTER_T = 35
     """Start of that cycle."""
+    MOVED = 36
+    """Those of :data:`MOVED_TOLD` that have changed, or a cycle has noted, since this was
+    cleared."""
     REGISTERS = 40
     """First of 16 cells indexed by ``isa.Reg``."""
 
 
 STATE_CELLS = 64
+
+MOVED_TOLD = int(INPUTS | Line.SOD | Line.HLDA | Line.FINDING)
+"""The bits of a lines word of which ``State.MOVED`` tells."""
 
 EVERY_CYCLE = 2
 """Bit 1 of ``State.LINE_STOPS``."""

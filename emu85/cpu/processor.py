@@ -155,7 +155,9 @@ class Processor:
             state[cell] = 0
         state[State.ANSWER] = -1
         state[State.MASKS] = 7
-        state[State.LINES] &= ~(Line.SOD | Line.HLDA)
+        outputs = state[State.LINES] & (Line.SOD | Line.HLDA)
+        state[State.LINES] ^= outputs
+        state[State.MOVED] |= outputs
         shown = state[State.LINES] | Line.RESET_OUT | Line.READY | Line.FLOATING
         self.note(state[State.T], 0, state[State.PULL_UP], Cycle.RESET, shown)
         state[State.PREVIOUS] = shown & (Line.FLOATING - 1)
@@ -179,6 +181,7 @@ class Processor:
         if bool(lines & bit) == bool(level):
             return False
         state[State.LINES] = lines ^ bit
+        state[State.MOVED] |= bit
         if bit == RST75 and level:
             state[State.LATCH75] = 1
         elif bit == TRAP:

@@ -72,7 +72,7 @@ def evaluate(
     bus: int,
     finding: int,
 ) -> int:
-    """Try every step that is being looked for; 1 if a stop has hit."""
+    """Try every step that is being looked for; 1 if a stop has hit that is not quiet."""
     hit = 0
     activated = 0
     for i in range(count):
@@ -89,7 +89,8 @@ def evaluate(
             following = stops[i, c.S_FIRST]
             stops[i, c.S_HITS] += 1
             stops[i, c.S_LAST_T] = t
-            hit = 1
+            if stops[i, c.S_QUIET] == 0:
+                hit = 1
         # The step that comes next is looked for from the next cycle on.
         stops[i, c.S_ACTIVE] = 0
         stops[following, c.S_ACTIVE] = c.JUST_ACTIVATED

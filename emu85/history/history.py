@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import time
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import NamedTuple
 
@@ -28,7 +28,7 @@ from emu85.bus.starts import first_cycles
 from emu85.bus.trace import KeptTrace
 from emu85.cpu.layout import UNTOUCHED_BITS, State
 from emu85.history.journal import Journal
-from emu85.history.seeking import Found, Seeker, met
+from emu85.history.seeking import Found, Seeker
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.history.stops_then import Beginning, StopsThen, Then
 from emu85.history.touched import Touched, nothing_touched, of_steps, touched
@@ -294,26 +294,6 @@ class History:
                 return found is not None
             count += 1
 
-    def back_to(self, conditions: list[Condition]) -> Found:
-        """Go back to just after the last machine cycle that met a condition.
-
-        The cycle that has just ended does not count, so that each call goes further.
-
-        Args:
-            conditions: of one step without passes each.
-
-        Returns:
-            the record of that cycle, or None, and nothing is changed, if there was none.
-        """
-        self._notice()
-        found = self._seeker.last(
-            met(conditions), 1, self._last_start(), wanted=of_steps(conditions)
-        )
-        if found is None:
-            return None
-        self.go_to(int(found["t"]) + 1)
-        return found
-
     def back_to_stop(self, stops: list[Stop]) -> bool:
         """Go back to just after the last machine cycle in which one of these stops hit.
 
@@ -333,11 +313,8 @@ class History:
         t = max(stop.last_t if stop.last_t is not None else -1 for stop in stops)
         later = [stop for stop in stops if self._stops.since(stop) > max(t, self.first_t)]
         simple = [stop.condition for stop in later if stop.is_simple]
-        found = None
         if simple:
-            wanted = of_steps(simple)
-            found = self._seeker.last(met(simple), 1, before, after=t, wanted=wanted)
-        t = t if found is None else max(t, int(found["t"]))
+            t = max(t, self._seeker.last_met(simple, before, t))
         for stop, since in [(stop, self._stops.since(stop)) for stop in later]:
             if since > t and not stop.is_simple:
                 t = max(t, self._hit_before_armed(stop, min(before, since)))
@@ -353,18 +330,6 @@ class History:
         with self._stops.from_the_first(stop, self.first_t):
             self.go_to(max(self.first_t, end - 1))
         return -1 if stop.last_t is None else stop.last_t
-
-    def last_write(self, address: int) -> Found:
-        """The record of the last write to the byte at a memory address.
-
-        Writes by way of mirrors, and those of a bus master, count as well.
-
-        Returns:
-            the record, or None if nothing was written there.
-        """
-        self._notice()
-        byte = Byte(self, self._seeker, address)
-        return self._seeker.last(byte.writes, 1, self.machine.t, wanted=byte.wanted)
 
     def last_change(self, address: int) -> Changed:
         """What changed the byte at a memory address last, by a write or by hand.
@@ -477,7 +442,7 @@ class History:
         else:  # the last stretch may have been run through since that was asked for
             self._touched_last = self._touched_last | kept[0].touched
         self.snapshots.insert(before + 1, kept)
-        begin_touching(self.machine.board.map)
+        begin_touching(self.machine.board.map, self.machine.registers.state)
         if len(self.snapshots) > self._most:
             self._drop_one()
 
@@ -551,14 +516,22 @@ class History:
     # --- for who looks for something (seeking.py) ----------------------------------------
 
     @contextmanager
-    def staying(self) -> Iterator[None]:
-        """Have the machine be, after the block, what and where it was before."""
+    def staying(self, looking_for: Sequence[Condition] = ()) -> Iterator[list[Stop]]:
+        """Have the machine be, after the block, what and where it was before.
+
+        Args:
+            looking_for: conditions of stops that count hits meanwhile.
+
+        Yields:
+            a stop for each of those.
+        """
         now, trace = Snapshot(self.machine, self._first_map), self.machine.trace.kept()
-        done, untouched = self.journal.done, self.machine.board.map & np.int64(UNTOUCHED_BITS)
+        done, state = self.journal.done, self.machine.registers.state
+        untouched, moved = self.machine.board.map & np.int64(UNTOUCHED_BITS), state[State.MOVED]
         try:
             self._is_staying = True
-            with self._unheard(), self.machine.stops.users_disarmed():
-                yield
+            with self._unheard(), self.machine.stops.users_disarmed(looking_for) as stops:
+                yield stops
         finally:
             self._is_staying = False
             now.put_back(self.machine)
@@ -566,6 +539,7 @@ class History:
             self.journal.done = done
             self.machine.board.map &= ~np.int64(UNTOUCHED_BITS)
             self.machine.board.map |= untouched
+            state[State.MOVED] = moved
             self._keep_cells()
 
     def touched_from(self, snapshot_t: int) -> Touched:
@@ -573,7 +547,7 @@ class History:
         place = self._snapshot_before(snapshot_t) + 1
         if place < len(self.snapshots):
             return self.snapshots[place][0].touched
-        return self._touched_last | touched(self.machine.board.map)
+        return self._touched_last | touched(self.machine.board.map, self.machine.registers.state)
 
     def be_at_snapshot(self, t: int) -> NDArray[np.void]:
         """Be at a snapshot's moment, with nothing done again that is due there.
@@ -609,7 +583,8 @@ class History:
             end.listeners = []
         self.machine.holds_for_user = self._is_heard = False
         try:
-            with self.machine.stops.unlisted_standing_still():
+            stops = self.machine.stops
+            with stops.unlisted_standing_still(), stops.counting_quietly():
                 yield
         finally:
             self.machine.holds_for_user = self._is_heard = True

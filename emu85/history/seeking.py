@@ -1,8 +1,9 @@
 """Looking for a machine cycle of the past: on the trace, then in what the trace has forgotten.
 
 What is forgotten is made anew, stretch by stretch backwards from snapshot to snapshot.
-Each stretch is looked at in pieces that the trace can hold, and each piece with the
-record before it, so that a line that changes in its first cycle is seen to change.
+What a stop looks for the loop counts meanwhile.  For anything else a stretch is looked
+at in pieces that the trace can hold, and each piece with the record before it, so that a
+line that changes in its first cycle is seen to change.
 """
 
 from __future__ import annotations
@@ -15,8 +16,8 @@ from numpy.typing import NDArray
 
 from emu85.bus.cycles import SHORTEST
 from emu85.bus.trace import Columns
-from emu85.history.touched import Touched
-from emu85.stops import Condition
+from emu85.history.touched import Touched, of_steps
+from emu85.stops import Condition, Stop
 from emu85.stops.match import find
 
 if TYPE_CHECKING:
@@ -46,40 +47,52 @@ class Seeker:
     def __init__(self, history: History) -> None:
         self._history = history
 
-    def last(
-        self,
-        picks: Picks,
-        count: int,
-        before: int,
-        *,
-        after: int = -1,
-        wanted: Touched | None = None,
-    ) -> Found:
+    def last(self, picks: Picks, count: int, before: int) -> Found:
         """The ``count``-th last record picked that began before a T-state.
 
         Args:
             count: from 1 on.
             before: T-state; later records and one that began there are passed over.
-            after: those of before this T-state may be passed over.
-            wanted: stretches that have touched nothing of this have none; None if that
-                is not known.
         """
-        trace = self._history.machine.trace
         found, missing = self._on_trace(picks, count, before)
-        if found is not None or not trace.forgotten:
+        if found is not None or not self._history.machine.trace.forgotten:
             return found
-        oldest = int(trace[1]["t"]) if len(trace) > 1 else self._history.machine.t
-        if oldest <= after:
-            return None
-        stretches = list(self.stretches(min(before, oldest), after, wanted))
-        if not stretches:
-            return None
         with self._history.staying():
-            for begin, end in stretches:
+            for begin, end in self.stretches(min(before, self._oldest_t)):
                 found, missing = self._in_stretch(begin, end, picks, missing)
                 if found is not None:
                     return found
         return None
+
+    def last_met(self, conditions: list[Condition], before: int, after: int) -> int:
+        """When the last machine cycle began that met any of some conditions.
+
+        Args:
+            conditions: of one step without passes each.
+            before: T-state; a later cycle and one that began there are passed over.
+            after: those of before this T-state may be passed over.
+
+        Returns:
+            T-state, or -1 for none.
+        """
+        found, _ = self._on_trace(_met(conditions), 1, before)
+        if found is not None:
+            return int(found["t"])
+        if not self._history.machine.trace.forgotten or self._oldest_t <= after:
+            return -1
+        before = min(before, self._oldest_t)
+        stretches = list(self.stretches(before, after, of_steps(conditions)))
+        if not stretches:
+            return -1
+        with self._history.staying(conditions) as stops:
+            hits = (self._last_hit(stops, begin, end) for begin, end in stretches)
+            return next((t for t in hits if t >= 0), -1)
+
+    @property
+    def _oldest_t(self) -> int:
+        """When the machine cycle after the oldest on the trace began."""
+        trace = self._history.machine.trace
+        return int(trace[1]["t"]) if len(trace) > 1 else self._history.machine.t
 
     def stretches(
         self, end: int, after: int = -1, wanted: Touched | None = None
@@ -91,7 +104,7 @@ class Seeker:
         for kept in self._history.snapshots[::-1]:
             begin = kept[0].t
             if begin < end:
-                if wanted is None or (self._history.touched_from(begin) & wanted).any():
+                if wanted is None or self._history.touched_from(begin).has(wanted):
                     yield begin, end
                 end = begin
             if end <= after:
@@ -101,10 +114,7 @@ class Seeker:
         """All records that began from a snapshot's moment on and before ``end``, made anew."""
         history = self._history
         machine, trace = history.machine, history.machine.trace
-        before = history.be_at_snapshot(begin)
-        if machine.t < begin:  # that snapshot has been dropped meanwhile
-            history.run_to(begin)
-            before = trace.last(1)
+        before = self._begin(begin)
         is_first = True
         while machine.t < end:
             first = trace.total
@@ -114,6 +124,22 @@ class Seeker:
             yield Piece(records, is_first)
             is_first = False
             before = new[-1:]
+
+    def _begin(self, t: int) -> NDArray[np.void]:
+        """Be at a snapshot's moment; the record of before it."""
+        before = self._history.be_at_snapshot(t)
+        if self._history.machine.t == t:
+            return before
+        self._history.run_to(t)  # that snapshot has been dropped meanwhile
+        return self._history.machine.trace.last(1)
+
+    def _last_hit(self, stops: list[Stop], begin: int, end: int) -> int:
+        """When the last machine cycle of a stretch began that one of these stops hit; or -1."""
+        self._begin(begin)
+        for stop in stops:
+            stop.counts = stop.none_counted
+        self._history.run_to(end)
+        return max(-1 if stop.last_t is None else stop.last_t for stop in stops)
 
     def _on_trace(self, picks: Picks, count: int, before: int) -> tuple[Found, int]:
         """The same on the trace; or how many are still to be found in what is older."""
@@ -142,7 +168,7 @@ class Seeker:
         return np.concatenate(kept)[-count], 0
 
 
-def met(conditions: list[Condition]) -> Picks:
+def _met(conditions: list[Condition]) -> Picks:
     """Cycles that met any of some conditions without passes and sequences."""
 
     def picks(records: Columns) -> NDArray[np.intp]:

@@ -35,8 +35,9 @@ MOTION_CELLS = [
     State.STOPS,
     State.LINE_STOPS,
     State.SKIP_HOLD_BEFORE,
+    State.MOVED,
 ]
-"""Cells of the state vector that say how far to run, and what stops there are."""
+"""Cells of the state vector that belong to a motion, to the stops of now and to the history."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ class Snapshot:
         self.t = machine.t
         self.total = machine.trace.total
         self.stops: Then = {}
-        self.touched = touched(machine.board.map)
+        self.touched = touched(machine.board.map, machine.registers.state)
         self.last_record = _last_record(machine)
         self._cells = np.array(machine.registers.state, dtype=np.int64)
         self._first_map = first_map

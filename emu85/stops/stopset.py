@@ -7,7 +7,7 @@ back before it compiles anew, so that adding a stop disturbs no other.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -124,7 +124,9 @@ class StopSet:
         self._stops: dict[int, Stop] = {}
         self._unlisted: list[Stop] = []
         self._next = 1
+        self._instead: list[Stop] = []
         self._is_for_firmware = False
+        self._is_quiet = False
 
     def __iter__(self) -> Iterator[Stop]:
         return iter(list(self._stops.values()))
@@ -178,8 +180,7 @@ class StopSet:
         Raises:
             UserError: the wording cannot be taken.
         """
-        parsed = parse(condition)
-        stop = Stop(0, parsed, parsed.text, True, "console", compile_rows(parsed, 0))
+        stop = _unlisted(parse(condition))
         self._unlisted.append(stop)
         self._compile()
         return stop
@@ -234,12 +235,31 @@ class StopSet:
                 stop.counts = counts
 
     @contextmanager
-    def users_disarmed(self) -> Iterator[None]:
-        """Have only the firmware's stops be looked for; the others stay as they are."""
+    def counting_quietly(self) -> Iterator[None]:
+        """Have the core count hits on its own meanwhile, but for those of firmware's stops."""
+        self._is_quiet = True
+        self._mark_quiet()
+        try:
+            yield
+        finally:
+            self._is_quiet = False
+            self._mark_quiet()
+
+    @contextmanager
+    def users_disarmed(self, instead: Sequence[Condition] = ()) -> Iterator[list[Stop]]:
+        """Have only the firmware's stops be looked for; the others stay as they are.
+
+        Args:
+            instead: conditions that are looked for meanwhile.
+
+        Yields:
+            a stop for each of those.
+        """
+        self._instead = [_unlisted(condition) for condition in instead]
         self._is_for_firmware = True
         self._compile()
         try:
-            yield
+            yield self._instead
         finally:
             self._is_for_firmware = False
             self._compile()
@@ -327,7 +347,7 @@ class StopSet:
     def _armed(self) -> list[Stop]:
         armed = [stop for stop in self._every() if stop.armed]
         if self._is_for_firmware:
-            return [stop for stop in armed if stop.owner == "firmware"]
+            return [stop for stop in armed if stop.owner == "firmware"] + self._instead
         return armed
 
     def _compile(self) -> None:
@@ -341,6 +361,7 @@ class StopSet:
             first += len(rows)
         self.table = np.concatenate(blocks)
         self._show_rows(armed)
+        self._mark_quiet()
         self.data_watch = watch_data(self._armed_steps())
         self.changed = True
 
@@ -351,6 +372,14 @@ class StopSet:
             past = first + len(stop.rows)
             stop.rows = self.table[first:past]
             first = past
+
+    def _mark_quiet(self) -> None:
+        for stop in self._armed():
+            stop.rows[:, StopField.QUIET] = self._is_quiet and stop.owner != "firmware"
+
+
+def _unlisted(condition: Condition) -> Stop:
+    return Stop(0, condition, condition.text, True, "console", compile_rows(condition, 0))
 
 
 def _begin(stop: Stop) -> None:

@@ -16,7 +16,7 @@ from emu85.errors import UserError
 from emu85.history.copying import enclosed
 from emu85.history.history import History
 from emu85.machine import Machine, Reason
-from emu85.stops import parse
+from tests.history.looking import back_to, last_write
 from tests.history.sight import Sight, events, sight
 from tests.rig import rig
 from tests.worlds import WORLDS, World
@@ -157,11 +157,11 @@ def test_back_to_what_a_stop_looks_for() -> None:
     machine.run(t_states=1000)
     writes = [r for r in machine.trace.all() if r["type"] == Cycle.MW and r["address"] == 0x8200]
     for write in (writes[-1], writes[-2], writes[-3]):
-        found = history.back_to([parse("on MW at 8200"), parse("on IOW")])
+        found = back_to(history, "on MW at 8200", "on IOW")
         assert found is not None and found["t"] == write["t"]
         assert machine.t == write["t"] + 3 and machine.trace[-1] == write
     here = machine.t
-    assert history.back_to([parse("on IOR")]) is None and machine.t == here
+    assert back_to(history, "on IOR") is None and machine.t == here
 
 
 def test_going_back_counts_no_hits_anew() -> None:
@@ -175,7 +175,7 @@ def test_going_back_counts_no_hits_anew() -> None:
     then = (stop.hits, stop.last_t, counting.hits)
     assert then[0] == 2
     history.back_cycles(8)
-    history.back_to([parse("on MW at 8200")])
+    back_to(history, "on MW at 8200")
     history.go_to(20)
     history.go_to(history.latest_t)
     assert (stop.hits, stop.last_t, counting.hits) == then
@@ -193,7 +193,7 @@ def test_what_the_trace_has_forgotten_is_found_again() -> None:
     everything = rig(COUNTER, 5000)
     everything.run(until=0, t_states=here - 3)
     fetches = [r for r in everything.trace.all() if r["address"] == 0 and r["type"] == Cycle.OF]
-    found = history.back_to([parse("on OF at 0000")])
+    found = back_to(history, "on OF at 0000")
     assert found is not None and found == fetches[-1] and machine.t == found["t"] + 4
     history.go_to(here)
     count = machine.trace.total - 200
@@ -211,9 +211,9 @@ def test_the_last_write_of_an_address(apart: float) -> None:
     expected = [r for r in everything.trace.all() if r["type"] == Cycle.MW]
     here = sight(machine, 40)
     for address, at in ((0x8200, 0x8200), (0xA200, 0x8200), (0x8FFE, 0x8FFE), (0x8100, 0x8100)):
-        found = history.last_write(address)  # A200 is a mirror of 8200
+        found = last_write(history, address)  # A200 is a mirror of 8200
         assert found == [r for r in expected if r["address"] == at][-1]
-    assert history.last_write(0x8300) is None
+    assert last_write(history, 0x8300) is None
     assert sight(machine, 40) == here
 
 

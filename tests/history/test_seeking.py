@@ -10,7 +10,7 @@ from emu85.bus.lines import Line
 from emu85.firmware import assemble
 from emu85.history.history import History
 from emu85.machine import Machine
-from emu85.stops import parse
+from tests.history.looking import back_to, last_write
 from tests.history.test_random_moments import LISTENER
 from tests.rig import rig
 
@@ -50,7 +50,7 @@ def test_the_instruction_of_a_write_that_the_trace_has_forgotten(apart: float) -
     machine, history = busy(100, apart)
     for _ in range(10):
         machine.run(t_states=400)
-    write = history.last_write(0x8020)
+    write = last_write(history, 0x8020)
     assert write is not None and write["t"] == 43
     fetch = history.instruction_before(43)
     assert fetch is not None and (fetch["t"], fetch["address"], fetch["data"]) == (33, 8, 0x32)
@@ -68,7 +68,7 @@ def test_every_rise_of_a_line_is_found_again(apart: float) -> None:
     for trace in (7, 60, 61, 500):
         machine, history = pressed(trace, apart)
         found = []
-        while (record := history.back_to([parse("when RST 6.5 rises")])) is not None:
+        while (record := back_to(history, "when RST 6.5 rises")) is not None:
             found.append(int(record["t"]))
             assert machine.trace[-1] == record
         assert found[::-1] == rises
@@ -163,10 +163,72 @@ def test_stretches_that_touched_nothing_wanted_are_not_made_anew(most: int) -> N
         machine.run(t_states=400)
     resting = Resting()
     machine.companions.append(resting)
-    assert history.last_write(0x8030) is None
-    assert history.back_to([parse("on MW at 8030"), parse("on IOR")]) is None
+    assert last_write(history, 0x8030) is None
+    assert back_to(history, "on MW at 8030", "on IOR") is None
     assert resting.count == 0
-    write = history.last_write(0x8020)
+    write = last_write(history, 0x8020)
     assert write is not None and write["t"] == 43
     # There and back: one stretch of the thirty, or what has been joined to it since.
     assert 0 < resting.count < 12 * 80 // most
+
+
+LOUD = """
+        ORG     0
+        LXI     SP,8800H        ; T 3, 10 T-states
+        MVI     A,0C0H          ; T 13, 7
+        SIM                     ; T 20, 4: SOD rises
+        LDA     8300H           ; T 24, 13: RAM never written, read from T 34
+        MVI     A,40H           ; T 37, 7
+        SIM                     ; T 44, 4: SOD falls
+        MVI     A,55H           ; T 48, 7
+        STA     8020H           ; T 55, 13: 55 written from T 65
+L0:     STA     8020H
+        INX     H
+        MOV     A,H
+        ORI     80H
+        JMP     L0
+"""
+
+
+@pytest.mark.parametrize("trace", [60, 10_000])
+@pytest.mark.parametrize(
+    ("text", "starts"),
+    [
+        ("on finding", [34]),
+        ("when SOD falls", [48]),  # the first cycle that begins with it
+        ("when SOD rises", [24]),
+        ("when SOD high", [24]),
+        ("on MW data 55", [68 - 3, 68 + 10]),
+        ("on OF when SOD low", None),
+        ("when SID high", []),
+        ("on MW at 8020 when SOD rises", []),
+    ],
+)
+def test_what_was_long_ago_is_found_again(trace: int, text: str, starts: list[int] | None) -> None:
+    """T-states counted by hand from the manual's instruction times, as in the comments."""
+    machine = rig(LOUD, trace)
+    history = History(machine, apart=0.0)
+    for _ in range(30):
+        machine.run(t_states=400)
+    stop = machine.stops.add(text)
+    found = []
+    while len(found) < 3 and history.back_to_stop([stop]):
+        found.append(int(machine.trace[-1]["t"]))
+    if starts is None:
+        assert len(found) == 3
+        return
+    assert found[::-1] == starts
+
+
+def test_stretches_in_which_no_line_moved_are_not_made_anew() -> None:
+    machine = rig(LOUD, 60)
+    history = History(machine, apart=0.0)
+    for _ in range(30):
+        machine.run(t_states=400)
+    resting = Resting()
+    machine.companions.append(resting)
+    assert back_to(history, "when SID rises", "when HOLD high", "when INTR falls") is None
+    assert resting.count == 0
+    assert back_to(history, "when SOD falls", "on finding") is not None
+    assert machine.t == 52
+    assert 0 < resting.count < 12

@@ -12,6 +12,7 @@ from emu85.firmware import assemble
 from emu85.history.history import History
 from emu85.machine import Machine, Reason
 from emu85.stops import Stop
+from tests.history.looking import back_to, last_write
 from tests.history.test_seeking import busy
 
 COUNTING = """
@@ -224,7 +225,7 @@ def test_a_late_hit_of_one_stop_comes_before_an_early_one_of_another(trace: int)
     assert history.back_to_stop(stops) and machine.trace[-1]["t"] == 43
     assert not history.back_to_stop(stops) and machine.t == 46
     history.go_to(NEVER)
-    assert history.back_to([stop.condition for stop in [machine.stops.add("on IOW")]]) is not None
+    assert back_to(history, "on IOW") is not None
     assert machine.trace[-1]["t"] == writes[-1]
 
 
@@ -239,8 +240,8 @@ def test_what_was_touched_last_is_known_after_a_snapshot_in_the_past() -> None:
     machine.run(t_states=1000)
     history.go_to(500)
     history._take()
-    assert history.last_write(0x8734) is None
-    assert (history.touched_from(history.snapshots[-1][0].t)[0x8734] & 1 << Cycle.MW) != 0
+    assert last_write(history, 0x8734) is None
+    assert (history.touched_from(history.snapshots[-1][0].t).cycles[0x8734] & 1 << Cycle.MW) != 0
     history.go_to(NEVER)
-    write = history.last_write(0x8734)
+    write = last_write(history, 0x8734)
     assert write is not None and write["t"] == written
