@@ -119,11 +119,11 @@ class Seeker:
         while machine.t < end:
             first = trace.total
             history.run_to(min(end, machine.t + SHORTEST * trace.size // 2))
-            new = trace.last(trace.total - first)
-            records = np.concatenate((before, new[new["t"] < end]))
-            yield Piece(records, is_first)
+            records = trace.last(trace.total - first + (not is_first))
+            if is_first:
+                records = np.concatenate((before, records))
+            yield Piece(records[: np.searchsorted(records["t"], end)], is_first)
             is_first = False
-            before = new[-1:]
 
     def _begin(self, t: int) -> NDArray[np.void]:
         """Be at a snapshot's moment; the record of before it."""

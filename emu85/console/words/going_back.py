@@ -90,8 +90,8 @@ def forth_to(session: Session, time: int) -> None:
 @form("back write ADDRESS", "to what last changed a byte")
 def back_write(session: Session, address: int) -> None:
     """To just after the write that 'who ADDRESS' shows, or to where the byte was put there by
-    hand or loaded. The machine cycle that has just ended does not count, so that each
-    'back write' goes further."""
+    hand or loaded. The machine cycle that has just ended does not count, nor what was put
+    there at this very moment, so that each 'back write' goes further."""
     with searching(session):
         change = session.history.back_to_change(address)
     if change is None:
