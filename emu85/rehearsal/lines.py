@@ -398,8 +398,12 @@ def _is_shown(pattern: Pattern, line: str) -> bool:
 
 def _shown_lines(lines: list[str]) -> str:
     rows = [quoted(line.strip()) for line in lines if line.strip()]
-    more = len(rows) - _MOST_ROWS
-    return "\n".join(rows[:_MOST_ROWS] + [f"and {more} more"] * (more > 0)) or NOTHING
+    return "\n".join(_shortened(rows, _MOST_ROWS)) or NOTHING
+
+
+def _shortened(rows: list[str], most: int) -> list[str]:
+    more = len(rows) - most
+    return rows[:most] + [f"and {more} more"] * (more > 0)
 
 
 @form("see no findings", "the board has noticed nothing")
@@ -409,25 +413,27 @@ def see_no_findings(play: Performance) -> None:
 
 @form("see findings FINDING...", "the board has noticed these things, and no others")
 def see_findings(play: Performance, finding: list[Pattern]) -> None:
-    """One text for each, as 'findings' words it, without how often and symbols:
+    """As 'findings' words them, without how often and symbols; a text with * or ? may stand
+    for several:
     see findings "write to ROM at 0012" "read where no chip answers at port 3?" """
     _see_findings(play, finding)
 
 
 def _see_findings(play: Performance, patterns: Iterable[Pattern]) -> None:
     found = looks.findings(play.machine)
-    left = list(found)
     missing = []
+    expected: set[str] = set()
     for pattern in patterns:
-        met = next((text for text in left if pattern.matches(map(ord, text))), None)
-        if met is None:
+        met = {text for text in found if pattern.matches(map(ord, text))}
+        expected |= met
+        if not met:
             missing.append(quoted_pattern(pattern))
-        else:
-            left.remove(met)
-            play.expected_findings.add(met)
+    play.expected_findings |= expected
+    left = [quoted(text) for text in found if text not in expected]
     if missing or left:
-        none = "no other findings" if len(left) < len(found) else "no findings"
-        play.differ("\n".join(missing) or none, "\n".join(map(quoted, left)) or none)
+        none = "no other findings" if expected else "no findings"
+        seen = _shortened(left, _MOST_FINDINGS)
+        play.differ("\n".join(missing) or none, "\n".join(seen) or none)
 
 
 @form("mark NEW", "give this moment a name")
@@ -440,6 +446,8 @@ def mark(play: Performance, new: str) -> None:
 
 _MOST_ROWS = 50
 """Lines of the console that a difference shows."""
+_MOST_FINDINGS = 20
+"""Findings that it shows."""
 WORDS = frozenset(form.word for form in FORMS)
 """First words of a rehearsal's own lines."""
 LOOKING = frozenset({"heard", "see", "mark"})

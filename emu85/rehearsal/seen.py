@@ -99,8 +99,10 @@ class Seen:
         self._findings = looks.findings(self._machine)
         if not self._findings:
             return "see no findings"
-        texts = " ".join(map(quoted, self._findings))
-        return f"see findings {texts if self._is_exact else _ADDRESS.sub('????', texts)}"
+        texts = [quoted(text) for text in self._findings]
+        if not self._is_exact:  # many of them may become the same
+            texts = list(dict.fromkeys(_ADDRESS.sub("????", text) for text in texts))
+        return f"see findings {' '.join(texts)}"
 
     # --- after a motion ---------------------------------------------------------
 

@@ -51,6 +51,8 @@ MET = [
     'see findings "write where no chip listens at port 77"',
     "put mem 8010 DB 77 32 34 12 76\nput PC 8010\nreach halt\n"
     'see findings "write*at 1234" "read where no chip answers at port ??"',
+    "put mem 8010 DB 77 D3 77 D3 78 76\nput PC 8010\nreach halt\n"
+    'see findings "read*" "write where no chip listens at port 7?"',
     "step 3\npower\nreach COUNTED\nsee 49 T since power",
     READY + 'power\nhear "ready"\n',
     STOP + 'run\nstops\nsee shown "1  armed*on MW at 8000*1 hit, last at T-state 30"',
@@ -114,6 +116,11 @@ NOT_MET = [
         'put mem 8000 D3 77 D3 78 76\nput PC 8000\nreach halt\nsee findings "*77"',
         "no other findings",
         '"write where no chip listens at port 78"',
+    ),
+    (
+        'put mem 8000 D3 77 D3 78 D3 77 76\nput PC 8000\nreach halt\nsee findings "*78" "*79"',
+        '"*79"',
+        '"write where no chip listens at port 77"',
     ),
     ("run\n", "the line can be done", None),
     (
@@ -244,3 +251,12 @@ def test_our_own_mistakes_are_told_too(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setattr("emu85.rehearsal.looks.bus", broken)
     (difference,) = performed(tmp_path, COUNTED + "see halted\n").differences
     assert "itself made a mistake (ZeroDivisionError: in the view)" in difference.note
+
+
+def test_of_many_findings_some_are_shown(tmp_path: Path) -> None:
+    writes = " ".join(f"D3 {port:02X}" for port in range(0x70, 0x70 + 25))
+    body = f"put mem 8000 {writes} 76\nput PC 8000\nreach halt\nsee no findings"
+    (one,) = performed(tmp_path, body).differences
+    shown = one.seen.splitlines()
+    assert shown[0] == '"write where no chip listens at port 70"'
+    assert len(shown) == 21 and shown[-1] == "and 5 more"

@@ -398,3 +398,13 @@ def test_a_recording_may_be_made_anew_but_nothing_else_is_replaced(tmp_path: Pat
     with pytest.raises(UserError, match="not a recording"):
         desk.record("step")
     assert desk.path.read_text() == mine
+
+
+def test_findings_that_become_the_same_are_written_once(tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    load = ["put mem 8000 3A 00 83 3A 01 83 D3 77 76", "put PC 8000", "run"]
+    text = desk.record(*load, mode="")
+    assert text.splitlines()[-1] == (
+        'see findings "read of RAM never written at ????" "write where no chip listens at port 77"'
+    )
+    assert rehearse(desk.path).passed
