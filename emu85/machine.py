@@ -312,6 +312,9 @@ class Machine:
     def step(self, cycles: int = 1, *, t_states: int | None = None) -> Held:
         """Run ``cycles`` machine cycles, or fewer if a stop hits.
 
+        It ends as well, with :attr:`Reason.LIMIT`, when a second of board time has brought
+        none, in a halt or on hold.
+
         Args:
             t_states: for no longer than that, to the end of a machine cycle.
 
@@ -319,10 +322,16 @@ class Machine:
             ValueError: if ``cycles`` or ``t_states`` is negative.
         """
         self._asked = False
-        end = self._idle_end()
-        if t_states is not None:
-            end = min(end, self.t + _not_negative("t_states", t_states))
-        return self._go(end, _not_negative("cycles", cycles))
+        left = _not_negative("cycles", cycles)
+        last = NEVER if t_states is None else self.t + _not_negative("t_states", t_states)
+        while True:
+            end, before = min(last, self._idle_end()), self.trace.total
+            held = self._go(end, left)
+            done = self.trace.total - before
+            is_over = self.t < end or self.t >= last
+            if held.reason is not Reason.LIMIT or is_over or not done:
+                return held
+            left -= done
 
     def step_instruction(self, count: int = 1) -> Held:
         """Run to the next opcode fetch, ``count`` times; or until a stop.

@@ -158,6 +158,25 @@ def test_the_bus_and_the_registers_in_the_middle_of_an_instruction() -> None:
     assert (registers.instruction_at, registers.hl) == (3, 0x1234)
 
 
+def test_steps_of_more_than_a_second_are_all_made() -> None:
+    machine = rig(LOOP)
+    machine.run(until=3)
+    # A turn of 14 T-states, a microsecond each, is four machine cycles.
+    assert machine.step(400_000) == (Reason.CYCLES, 13 + 1_400_000, ())
+    assert machine.step(400_000, t_states=1_200_000).reason is Reason.LIMIT
+    assert machine.t - (13 + 1_400_000 + 1_200_000) < 4
+
+
+def test_a_halt_of_more_than_a_second_ends_a_step() -> None:
+    machine = rig("ORG 0\n EI\n HLT\n ORG 24H\n NOP")
+    machine.step_instruction(2)
+    t = machine.t
+    machine.schedule.at(t + 1_500_000, lambda: machine.drive(Line.TRAP, 1))
+    assert machine.step(5) == (Reason.LIMIT, t + 1_000_000, ())
+    held = machine.step(5)  # acknowledge and two pushes, NOP, and RST 7 is fetched (blank ROM)
+    assert held == (Reason.CYCLES, t + 1_500_001 + 12 + 4 + 6, ())
+
+
 def test_step_instruction_from_the_middle_goes_to_its_end() -> None:
     machine = rig(LOOP)
     machine.step(2)
