@@ -13,7 +13,6 @@ on it is another story, and what was to come is forgotten.
 from __future__ import annotations
 
 import time
-from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import NamedTuple
@@ -30,9 +29,9 @@ from emu85.cpu.layout import UNTOUCHED_BITS, State
 from emu85.history.journal import Journal
 from emu85.history.seeking import Found, Seeker
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
+from emu85.history.snapshots import MOST, KeptSnapshots, Snapshots
 from emu85.history.stops_then import Beginning, StopsThen, Then
-from emu85.history.touched import Touched, nothing_touched, of_steps, touched
-from emu85.history.touched import begin as begin_touching
+from emu85.history.touched import of_steps
 from emu85.history.writes import ByHand, Byte, Changed
 from emu85.machine import Machine
 from emu85.stops import Condition, Stop
@@ -42,9 +41,6 @@ APART = 0.02
 
 _DEAR = 10
 """Snapshots are at least so many times further apart than it takes to make one."""
-
-MOST = 80
-"""Snapshots kept; beyond them, those are dropped that leave the least gap for their age."""
 
 _AT_ONCE = 500_000
 """T-states or machine cycles done between two looks outside."""
@@ -68,12 +64,11 @@ class KeptHistory(NamedTuple):
     now: Snapshot
     trace: KeptTrace
     journal: Journal
-    snapshots: list[tuple[Snapshot, int]]
+    snapshots: KeptSnapshots
     latest_t: int
     beginning: Contents
     stops: StopsThen
     counts: Then
-    touched_last: Touched
 
 
 class History:
@@ -81,7 +76,7 @@ class History:
 
     Attributes:
         latest_t: the furthest moment that is known, in T-states.
-        snapshots: in order of time.
+        snapshots: of the past.
         journal: what was done from outside.
         attend: is called between pieces of work in the past; what it raises breaks off the
             work, and the machine is then somewhere on the way.
@@ -99,14 +94,11 @@ class History:
         self.latest_t = machine.t
         self.journal = Journal()
         self.attend: Callable[[], None] | None = None
-        self.snapshots: list[tuple[Snapshot, int]] = []
+        self.snapshots = Snapshots(machine, most)
         self._apart = apart
-        self._most = max(2, most)
         self._stops = StopsThen()
-        self._touched_last = nothing_touched()
         self._is_heard = True
         self._is_staying = False
-        self._first_map = machine.board.map.copy()
         self._beginning = machine.board.contents()
         self._cells: list[int] = []
         self._rest_t = machine.t
@@ -154,32 +146,28 @@ class History:
 
     def kept(self) -> KeptHistory:
         """All of it and the present moment, to be put back later."""
-        now = Snapshot(self.machine, self._first_map)
         journal = Journal()
         journal.entries, journal.done = list(self.journal.entries), self.journal.done
-        trace = self.machine.trace.kept()
-        snapshots = list(self.snapshots)
         return KeptHistory(
-            now,
-            trace,
+            self.snapshots.made(),
+            self.machine.trace.kept(),
             journal,
-            snapshots,
+            self.snapshots.kept(),
             self.latest_t,
             self._beginning,
             self._stops.kept(),
             self._stops.now(),
-            self.touched_from(self.snapshots[-1][0].t),
         )
 
     def put_back(self, kept: KeptHistory) -> None:
         """Make the machine and its history what they were."""
         kept.now.put_back(self.machine)
         self.machine.trace.put_back(kept.trace)
-        self.journal, self.snapshots = kept.journal, kept.snapshots
+        self.journal = kept.journal
+        self.snapshots.put_back(kept.snapshots)
         self.latest_t, self._beginning = kept.latest_t, kept.beginning
         self._stops = kept.stops
         self._stops.put_back(kept.counts)
-        self._touched_last = kept.touched_last
         self._keep_cells()
 
     # --- going along (machine.Companion) ----------------------------------------
@@ -230,7 +218,7 @@ class History:
     @property
     def first_t(self) -> int:
         """The earliest moment that can be gone to, in T-states."""
-        return self.snapshots[0][0].t
+        return self.snapshots[0].snapshot.t
 
     def go_to(self, t: int) -> None:
         """Be at the first moment between machine cycles that is not before ``t``.
@@ -241,7 +229,7 @@ class History:
         t = max(self.first_t, min(t, self.latest_t))
         with self._unheard():
             then, since = self._stops.now(), self.machine.t
-            is_far = self._place_for(t) > self._snapshot_before(self._rest_t)
+            is_far = self._place_for(t) > self.snapshots.before(self._rest_t)
             if t < since or is_far or not self._stops.can_start(then, since, t):
                 snapshot = self._put_back(t)
                 then, since = snapshot.stops, snapshot.t
@@ -250,10 +238,9 @@ class History:
     def _run_on(self, then: Then, since: int, t: int) -> None:
         """Run from ``since`` to ``t``, and have stops count from their beginnings on."""
         for moment in self._stops.start(then, since, t):
-            for kept, _ in self.snapshots[self._snapshot_before(since) + 1 :]:
-                if since < kept.t < moment:
-                    self.run_to(kept.t)
-                    kept.stops = self._stops.now_and(kept.stops)
+            for snapshot in self.snapshots.between(since, moment):
+                self.run_to(snapshot.t)
+                snapshot.stops = self._stops.now_and(snapshot.stops)
             self.run_to(moment)
             self._stops.begin(moment)
             since = moment
@@ -268,7 +255,7 @@ class History:
         machine, here = self.machine, self.machine.trace.total
         while count > 0:
             there = here - count
-            if there < self.snapshots[0][0].total:
+            if there < self.snapshots[0].snapshot.total:
                 self.go_to(self.first_t)
                 return False
             self._go_to_total(there)
@@ -373,7 +360,6 @@ class History:
         self.journal = Journal()
         self.snapshots.clear()
         self._stops.forget()
-        self._touched_last = nothing_touched()
         self._worked = 0.0
         self.latest_t = self.machine.t
         self._beginning = self.machine.board.contents()
@@ -398,8 +384,7 @@ class History:
         self.journal.add(t, deed)
         self.latest_t = self.machine.t
         self._stops.ran_on(NEVER)
-        while self.snapshots[-1][0].t > t or self.snapshots[-1][1] >= self.journal.done:
-            self.snapshots.pop()
+        self.snapshots.forget_later(t, self.journal.done)
 
     def _do_again(self) -> None:
         self._is_doing_again = True
@@ -429,32 +414,12 @@ class History:
 
     def _take(self) -> None:
         """Make a snapshot, unless there is one of this moment."""
-        t = self.machine.t
-        before = self._snapshot_before(t)
-        if before >= 0 and self.snapshots[before][0].t == t:
-            there = self.snapshots[before][0]
+        there = self.snapshots.at(self.machine.t)
+        if there:
             there.stops = self._stops.now_and(there.stops)
             return
-        kept = (Snapshot(self.machine, self._first_map), self.journal.done)
-        kept[0].stops = self._stops.now()
-        if before + 1 == len(self.snapshots):
-            self._touched_last = nothing_touched()
-        else:  # the last stretch may have been run through since that was asked for
-            self._touched_last = self._touched_last | kept[0].touched
-        self.snapshots.insert(before + 1, kept)
-        begin_touching(self.machine.board.map, self.machine.registers.state)
-        if len(self.snapshots) > self._most:
-            self._drop_one()
-
-    def _drop_one(self) -> None:
-        """Drop the snapshot that leaves the least gap for its age."""
-        times = np.array([kept[0].t for kept in self.snapshots], dtype=np.float64)
-        gaps = times[2:] - times[:-2]
-        ages = self.latest_t - times[1:-1] + 1
-        place = 1 + int(np.argmin(gaps / ages))
-        dropped, following = self.snapshots[place][0], self.snapshots[place + 1][0]
-        following.touched = following.touched | dropped.touched
-        del self.snapshots[place]
+        made = self.snapshots.take(self.journal.done, self.latest_t)
+        made.stops = self._stops.now()
 
     def _put_back(self, t: int) -> Snapshot:
         """Be at a snapshot of before ``t``, if possible so long before that the trace is of use."""
@@ -466,27 +431,23 @@ class History:
 
     def _place_for(self, t: int) -> int:
         """The number of the last snapshot from which a run to ``t`` tells all of ``t``."""
-        place = self._snapshot_before(t)
+        place = self.snapshots.before(t)
         while place and not self._can_start(place, t):
             place -= 1
         return place
 
     def _can_start(self, place: int, t: int) -> bool:
-        snapshot = self.snapshots[place][0]
+        snapshot = self.snapshots[place].snapshot
         return self._stops.can_start(snapshot.stops, snapshot.t, t)
-
-    def _snapshot_before(self, t: int) -> int:
-        """The number of the last snapshot at ``t`` or before."""
-        return bisect_right(self.snapshots, t, key=lambda kept: kept[0].t) - 1
 
     def _with_a_past(self, last: int, t: int) -> int:
         """The number of a snapshot, ``last`` or before, from which a trace is made anew."""
-        total = self.snapshots[last][0].total
+        total = self.snapshots[last].snapshot.total
         trace = self.machine.trace
         if total <= trace.total and total - trace.forgotten >= _WORTH:
             return last
         place = last
-        while place and total - self.snapshots[place][0].total < _WORTH:
+        while place and total - self.snapshots[place].snapshot.total < _WORTH:
             place -= 1
         while not self._can_start(place, t):  # it can from ``last``
             place += 1
@@ -499,8 +460,8 @@ class History:
             self.go_to(int(trace[total - trace.total]["t"]))
             return
         with self.staying():
-            place = bisect_right(self.snapshots, total, key=lambda kept: kept[0].total) - 1
-            self.be_at_snapshot(self.snapshots[place][0].t)
+            place = self.snapshots.before_total(total)
+            self.be_at_snapshot(self.snapshots[place].snapshot.t)
             self.run_to(self.machine.t)
             while trace.total < total:
                 if self.attend:
@@ -525,7 +486,7 @@ class History:
         Yields:
             a stop for each of those.
         """
-        now, trace = Snapshot(self.machine, self._first_map), self.machine.trace.kept()
+        now, trace = self.snapshots.made(), self.machine.trace.kept()
         done, state = self.journal.done, self.machine.registers.state
         untouched, moved = self.machine.board.map & np.int64(UNTOUCHED_BITS), state[State.MOVED]
         try:
@@ -542,28 +503,20 @@ class History:
             state[State.MOVED] = moved
             self._keep_cells()
 
-    def touched_from(self, snapshot_t: int) -> Touched:
-        """What was touched between a snapshot's moment and the next, or now."""
-        place = self._snapshot_before(snapshot_t) + 1
-        if place < len(self.snapshots):
-            return self.snapshots[place][0].touched
-        return self._touched_last | touched(self.machine.board.map, self.machine.registers.state)
-
     def be_at_snapshot(self, t: int) -> NDArray[np.void]:
         """Be at a snapshot's moment, with nothing done again that is due there.
 
         Returns:
             the record of the machine cycle before it, of length 1.
         """
-        place = self._snapshot_before(t)
-        snapshot, self.journal.done = self.snapshots[place]
+        snapshot, self.journal.done = self.snapshots[self.snapshots.before(t)]
         snapshot.put_back(self.machine)
         self._keep_cells()
         return snapshot.last_record
 
     def byte_in_snapshot(self, t: int, cell: int) -> int:
         """What a cell of the store held at a snapshot's moment."""
-        return self.snapshots[self._snapshot_before(t)][0].byte(cell)
+        return self.snapshots[self.snapshots.before(t)].snapshot.byte(cell)
 
     def run_to(self, t: int) -> None:
         """Run to the first moment between machine cycles that is not before ``t``."""

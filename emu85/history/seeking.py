@@ -101,10 +101,11 @@ class Seeker:
 
         Those that have touched nothing of ``wanted`` are left out.
         """
-        for kept in self._history.snapshots[::-1]:
-            begin = kept[0].t
+        snapshots = self._history.snapshots
+        for kept in reversed(snapshots):
+            begin = kept.snapshot.t
             if begin < end:
-                if wanted is None or self._history.touched_from(begin).has(wanted):
+                if wanted is None or snapshots.touched_from(begin).has(wanted):
                     yield begin, end
                 end = begin
             if end <= after:

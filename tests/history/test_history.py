@@ -285,7 +285,7 @@ def test_the_snapshots_that_are_kept_thin_out_with_age() -> None:
     machine, history = counting(apart=0.0, most=10)
     for _ in range(200):
         machine.run(t_states=50)
-    times = [kept.t for kept, _ in history.snapshots]
+    times = [kept.snapshot.t for kept in history.snapshots]
     assert len(times) == 10 and times[0] == 3 and times == sorted(times)
     gaps = [b - a for a, b in pairwise(times)]
     assert gaps[0] > 4 * gaps[-1] and machine.t - times[-1] < 2000

@@ -211,7 +211,7 @@ def test_what_was_long_ago_is_found_again(trace: int, text: str, starts: list[in
     for _ in range(30):
         machine.run(t_states=400)
     stop = machine.stops.add(text)
-    found = []
+    found: list[int] = []
     while len(found) < 3 and history.back_to_stop([stop]):
         found.append(int(machine.trace[-1]["t"]))
     if starts is None:

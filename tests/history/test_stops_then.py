@@ -241,7 +241,8 @@ def test_what_was_touched_last_is_known_after_a_snapshot_in_the_past() -> None:
     history.go_to(500)
     history._take()
     assert last_write(history, 0x8734) is None
-    assert (history.touched_from(history.snapshots[-1][0].t).cycles[0x8734] & 1 << Cycle.MW) != 0
+    touched = history.snapshots.touched_from(history.snapshots[-1].snapshot.t)
+    assert touched.cycles[0x8734] & 1 << Cycle.MW
     history.go_to(NEVER)
     write = last_write(history, 0x8734)
     assert write is not None and write["t"] == written
