@@ -7,7 +7,7 @@ A line that floats does not glow.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import NamedTuple
 
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
-from emu85.bus.expand import Kind, Shape, acknowledging, expand, given, rest_shape, shape
+from emu85.bus.expand import Kind, Shaped, acknowledging, expand, given, rest_shape, shape
 from emu85.bus.lines import Line
 from emu85.bus.pins import (
     ALE,
@@ -34,9 +34,9 @@ from emu85.bus.pins import (
 SHAPED: tuple[str, ...] = (ALE, IO_M, S1, S0, RD, WR, INTA, READY, HLDA)
 """Pins whose levels follow from the kind of machine cycle."""
 _STATES = np.array([int(one) for one in STATES], np.int64)
-_KIND_BITS = 16
-_WAIT_LIMIT = 15
-"""Machine cycles with more wait states are looked at one by one."""
+_LONGEST = 7
+"""T-states of a cycle, without waits, that are told apart: from T4 on nothing changes but
+HLDA at the end (the state chart), and a bus master's cycle may last any time."""
 
 
 class Glow(NamedTuple):
@@ -63,49 +63,69 @@ def glow(records: NDArray[np.void], start_t: int, end_t: int) -> Glow:
     """The shares over a stretch of the trace.
 
     Args:
-        records: ``bus.trace.RECORD``, oldest first, none left out; the first may have begun
-            before.
+        records: ``bus.trace.RECORD``, oldest first, none left out; the first ones may have
+            begun, and ended, before.
         start_t, end_t: T-states between which the lamps are looked at.
     """
+    first = max(0, int(np.searchsorted(records["t"], start_t, "right")) - 1)
+    records = records[first:]
     if not len(records) or end_t <= start_t:
         return DARK
-    starts = np.maximum(records["t"], start_t)
-    lengths = np.append(starts[1:], end_t) - starts
-    kinds = records["type"].astype(np.int64)
-    is_rest = np.isin(kinds, _STATES)
-    lines = records["lines"].astype(np.int64)
-    is_given = given(kinds, lines)
-    turns = np.append(is_given[1:] != is_given[:-1], False)
-    waits = records["waits"].astype(np.int64)
-    alone = np.flatnonzero(turns | (waits > _WAIT_LIMIT))
-    counted = np.ones(len(records), bool)
-    counted[alone] = False
-
-    halves = dict.fromkeys(SHAPED, 0.0)
-    _count_cycles(halves, kinds, lengths, waits, lines, is_given, counted & ~is_rest)
-    _count_rests(halves, kinds, lengths, counted & is_rest)
-    hold = lines // int(Line.HOLD) & 1
-    held = float(_t_states(hold[counted], lengths[counted]))
-    for place in alone.tolist():
-        after = records[place + 1] if place + 1 < len(records) else None
-        held += _one_by_one(
-            halves,
-            records[place : place + 1],
-            int(starts[place] + lengths[place]),
-            int(starts[place]),
-            after,
-        )
-    total = end_t - int(starts[0])
-    driven = np.where(is_rest, 0, lengths)
+    stretch = _stretch(records, start_t, end_t)
+    halves = dict.fromkeys((*SHAPED, HOLD), 0)
+    is_cut = int(records["t"][0]) < start_t and not stretch.is_rest[0]
+    if is_cut:
+        _count_cut(halves, records, start_t, start_t + int(stretch.lengths[0]))
+    whole = _stretch(records[1:], start_t, end_t) if is_cut else stretch
+    _count_cycles(halves, whole)
+    _count_rests(halves, whole)
+    halves[HOLD] += 2 * _hold(whole)
+    total = end_t - stretch.start_t
+    driven = np.where(stretch.is_rest, 0, stretch.lengths)
     pins = {pin: number / 2 / total for pin, number in halves.items()}
-    pins[HOLD] = held / total
     for pin, line in SAMPLED.items():
-        pins[pin] = _t_states(lines // int(line) & 1, lengths) / total
+        pins[pin] = _t_states(stretch.lines // int(line) & 1, stretch.lengths) / total
     return Glow(
         total,
         _high_t(records["address"], 16, driven) / total,
         _high_t(records["data"], 8, driven) / total,
         pins,
+    )
+
+
+class _Stretch(NamedTuple):
+    """Columns of the records of a stretch.
+
+    Attributes:
+        start_t: when it begins, in T-states.
+        lengths: T-states of each that are within it.
+        turns: as of ``bus.expand.Kind``.
+    """
+
+    start_t: int
+    kinds: NDArray[np.int64]
+    lengths: NDArray[np.int64]
+    waits: NDArray[np.int64]
+    lines: NDArray[np.int64]
+    is_rest: NDArray[np.bool_]
+    is_given: NDArray[np.bool_]
+    turns: NDArray[np.bool_]
+
+
+def _stretch(records: NDArray[np.void], start_t: int, end_t: int) -> _Stretch:
+    starts = np.maximum(records["t"], start_t)
+    kinds = records["type"].astype(np.int64)
+    lines = records["lines"].astype(np.int64)
+    is_given = given(kinds, lines)
+    return _Stretch(
+        int(starts[0]) if len(starts) else end_t,
+        kinds,
+        np.append(starts[1:], end_t) - starts,
+        records["waits"].astype(np.int64),
+        lines,
+        np.isin(kinds, _STATES),
+        is_given,
+        np.append(is_given[1:] != is_given[:-1], False),
     )
 
 
@@ -138,63 +158,72 @@ def _t_states(is_high: NDArray[np.int64], lengths: NDArray[np.int64]) -> int:
     return int(is_high @ lengths)  # of integers: floats would go to a library of many threads
 
 
-def _count_cycles(
-    halves: dict[str, float],
-    kinds: NDArray[np.int64],
-    lengths: NDArray[np.int64],
-    waits: NDArray[np.int64],
-    lines: NDArray[np.int64],
-    is_given: NDArray[np.bool_],
-    counted: NDArray[np.bool_],
-) -> None:
+def _count_cycles(halves: dict[str, int], some: _Stretch) -> None:
     """Add the half T-states for which each pin is high: so many cycles of each kind."""
-    acknowledges = acknowledging(kinds, lines)
-    keys = kinds | (lengths - waits) << 4 | waits << 8 | acknowledges << 12 | is_given << 13
-    numbers = np.bincount(keys[counted], minlength=1 << _KIND_BITS)
+    cycles = ~some.is_rest
+    bare = some.lengths - some.waits
+    keys = (
+        some.kinds
+        | np.minimum(bare, _LONGEST) << 4
+        | acknowledging(some.kinds, some.lines) << 7
+        | some.is_given << 8
+        | some.turns << 9
+        | some.waits << 10
+    )[cycles]
+    longer = np.maximum(bare - _LONGEST, 0)[cycles]
+    numbers = np.bincount(keys)
+    more = np.bincount(keys, longer)
     for key in np.flatnonzero(numbers).tolist():
-        for pin, high in _high_halves(key).items():
-            halves[pin] += high * int(numbers[key])
+        of_one, of_longer = _high_halves(key)
+        for pin, high in of_one.items():
+            halves[pin] += high * int(numbers[key]) + of_longer[pin] * int(more[key])
 
 
 @cache
-def _high_halves(key: int) -> dict[str, int]:
+def _high_halves(key: int) -> tuple[dict[str, int], dict[str, int]]:
+    """Of a cycle, and of each T-state that it is longer than is told apart."""
     kind = Kind(
-        Cycle(key & 15), key >> 4 & 15, key >> 8 & 15, bool(key >> 12 & 1), bool(key >> 13 & 1)
+        Cycle(key & 15),
+        key >> 4 & 7,
+        key >> 10,
+        bool(key >> 7 & 1),
+        bool(key >> 8 & 1),
+        bool(key >> 9 & 1),
     )
-    return _high(shape(kind))
+    one = shape(kind)
+    return _high(one.halves), _high([one.halves[-2]] * 2)
 
 
-def _high(one: Shape) -> dict[str, int]:
-    return {pin: sum(half[pin] == 1 for half in one.halves) for pin in SHAPED}
+def _high(halves: Sequence[Mapping[str, Shaped]]) -> dict[str, int]:
+    return {pin: sum(half[pin] == 1 for half in halves) for pin in SHAPED}
 
 
-def _count_rests(
-    halves: dict[str, float],
-    kinds: NDArray[np.int64],
-    lengths: NDArray[np.int64],
-    counted: NDArray[np.bool_],
-) -> None:
+def _count_rests(halves: dict[str, int], some: _Stretch) -> None:
     for state in STATES:
-        t_states = int(lengths[counted & (kinds == state)].sum())
-        if t_states:
-            for pin, high in _high(rest_shape(state, False)).items():
-                halves[pin] += high * t_states
+        rests = some.kinds == state
+        t_states = int(some.lengths[rests].sum())
+        last = int((some.turns & (some.lengths > 0))[rests].sum())
+        for turns, number in ((False, t_states - last), (True, last)):
+            for pin, high in _high(rest_shape(state, turns).halves).items():
+                halves[pin] += high * number
 
 
-def _one_by_one(
-    halves: dict[str, float],
-    record: NDArray[np.void],
-    end_t: int,
-    start_t: int,
-    after: np.void | None,
-) -> float:
-    """Add one machine cycle T-state by T-state; T-states for which HOLD was high."""
-    held = 0.0
-    for state in expand(record, end_t, after=after):
+def _hold(some: _Stretch) -> int:
+    """T-states for which HOLD was high, drawn as ``bus.expand`` draws it."""
+    sampled = some.lines // int(Line.HOLD) & 1
+    # Where the bus is given away or comes back HOLD has changed, in a cycle from T2 on and in
+    # a halt or hold in its last T-state.
+    turned = np.where(some.is_rest, 1, some.lengths - 1)
+    changed = np.where(some.turns & (some.lengths > 0), turned, 0)
+    is_asked = np.where(some.is_rest, some.kinds != int(Cycle.HOLD), ~some.is_given)
+    return _t_states(sampled, some.lengths - changed) + _t_states(is_asked, changed)
+
+
+def _count_cut(halves: dict[str, int], records: NDArray[np.void], start_t: int, end_t: int) -> None:
+    """Add what is left of a machine cycle that began before, T-state by T-state."""
+    after = records[1] if len(records) > 1 else None
+    for state in expand(records[:1], end_t, after=after):
         if state.t < start_t:
             continue
-        for half in (state.first, state.second):
-            held += (half[HOLD] == 1) / 2
-            for pin in SHAPED:
-                halves[pin] += half[pin] == 1
-    return held
+        for pin in halves:
+            halves[pin] += (state.first[pin] == 1) + (state.second[pin] == 1)

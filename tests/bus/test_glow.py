@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import STATES, Cycle
@@ -13,7 +16,7 @@ from emu85.bus.expand import expand
 from emu85.bus.glow import DARK, SHAPED, Glow, glow, together
 from emu85.bus.pins import HOLD, SAMPLED
 from emu85.machine import Machine
-from tests.timing.waves import light, slow
+from tests.timing.waves import held, light, slow
 
 
 def by_hand(records: NDArray[np.void], start: int, end: int) -> Glow:
@@ -70,6 +73,49 @@ def test_a_frame_within_one_halt() -> None:
     assert found.pins["S1"] == found.pins["RD"] == 0  # low, and floating
     assert found.pins["INTA"] == found.pins["READY"] == 1
     assert not found.address.any()
+
+
+WORLDS: dict[str, Callable[[], Machine]] = {"light": light, "held": held, "slow": lambda: slow(40)}
+_made: dict[str, Machine] = {}
+
+
+@given(st.sampled_from(sorted(WORLDS)), st.integers(0, 1 << 30), st.integers(1, 60))
+@settings(max_examples=120, deadline=None, derandomize=True)
+def test_any_frame_is_counted_with_the_record_before_it(name: str, first: int, count: int) -> None:
+    """As frames are looked at: nobody knows whether that one had ended."""
+    machine = _made.setdefault(name, WORLDS[name]())
+    records = machine.trace.all()
+    ends = [*records["t"].tolist(), machine.t]
+    first %= len(records)
+    last = min(first + count, len(records))
+    frame = records[max(first - 1, 0) : last]
+    same(glow(frame, ends[first], ends[last]), by_hand(frame, ends[first], ends[last]))
+
+
+@given(st.sampled_from(sorted(WORLDS)), st.integers(0, 1 << 30), st.integers(0, 1 << 30))
+@settings(max_examples=120, deadline=None, derandomize=True)
+def test_a_frame_may_begin_anywhere(name: str, first: int, later: int) -> None:
+    machine = _made.setdefault(name, WORLDS[name]())
+    records = machine.trace.all()
+    first %= len(records) - 1
+    start, end = records["t"][first : first + 2].tolist()
+    start += later % (end - start) if end > start else 0
+    last = min(first + 25, len(records) - 1)
+    frame, end = records[first:last], int(records["t"][last])
+    same(glow(frame, start, end), by_hand(frame, start, end))
+
+
+def test_long_holds_and_halts_are_not_looked_at_by_t_states(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    machine = held()
+    machine.run(seconds=0.4, wait=True)
+    records = machine.trace.last(machine.trace.size)
+    monkeypatch.delattr("emu85.bus.glow.expand")
+    found = glow(records, int(records["t"][0]), machine.t)
+    assert found.t_states > 1_000_000
+    # 12 of each 50 us; HOLD is drawn from T2 of the cycle in which it was sampled.
+    assert found.pins[HOLD] == pytest.approx(12 / 50, rel=0.1)
 
 
 def test_nothing_glows_before_anything_happens() -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.console.screens import SIZES, Screened
+from tests.timing.waves import HELD, HELD_PROGRAM
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 
@@ -122,6 +123,21 @@ def test_a_running_board_glows(begin: Begin, columns: int, rows: int) -> None:
     if columns == 140:
         below = line_of(shown, "% high").split()[2:]
         assert len(below) == 24 and all(0 <= int(figure) <= 100 for figure in below)
+
+
+def test_wait_states_halts_and_holds_are_kept_up_with(begin: Begin, tmp_path: Path) -> None:
+    (tmp_path / "held.yaml").write_text(HELD)
+    (tmp_path / "held.asm").write_text(HELD_PROGRAM)
+    panel = begin("--board", str(tmp_path / "held.yaml"))
+    panel.wait_for("HELD")
+    panel.type(" ")
+    shown = panel.wait_until(
+        lambda shown: re.search(r"RUNNING .* [2-9]\.\d+ s ", shown) is not None, "two seconds"
+    )
+    pins = pins_of(shown)
+    assert pins["HOLD"] == pins["HLDA"] == "◔" and pins["READY"] == "◕"
+    panel.type("q")
+    panel.wait_for("emu85>")
 
 
 def test_where_the_encoding_has_no_more_than_ascii(

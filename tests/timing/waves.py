@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from emu85.firmware import assemble
 from emu85.machine import Machine
 from emu85.timing.ac_table import part_named
 from emu85.timing.edges import Placer
@@ -19,6 +20,38 @@ memory:
   - {{chip: 2716, name: rom, at: 0000-07FF, waits: {waits}}}
   - {{chip: 6116, name: ram, at: 8000-87FF, waits: {waits}}}
 """
+HELD = """
+name: held
+crystal: 6.144 MHz
+firmware: held.asm
+memory:
+  - {chip: 2716, name: rom, at: 0000-07FF, waits: 1}
+  - {chip: 6116, name: ram, at: 8000-87FF, waits: 20}
+wired:
+  - {device: tick, name: often, rate: 20 kHz, pulse: 12 us}
+  - {device: tick, name: clock, rate: 1 kHz, pulse: 5 us}
+lines:
+  HOLD: often.out
+  RST 7.5: clock.out
+"""
+HELD_PROGRAM = """
+        ORG     0
+        LXI     SP,8800H
+        MVI     A,0BH           ; RST 7.5 is let in
+        SIM
+        EI
+WAIT:   HLT
+        DAD     B
+        JMP     WAIT
+        ORG     3CH
+        PUSH    PSW
+        LDA     8000H
+        INR     A
+        STA     8000H
+        POP     PSW
+        EI
+        RET
+"""
 
 
 def light() -> Machine:
@@ -30,6 +63,14 @@ def light() -> Machine:
     machine.run(t_states=6000, wait=True)
     machine.board.adjust("hold", "press")
     machine.run(t_states=6000, wait=True)
+    return machine
+
+
+def held() -> Machine:
+    """Wait states, halts, interrupts, and HOLD in the midst of all that."""
+    machine = Machine.from_text(HELD)
+    machine.load(assemble(HELD_PROGRAM, "held.asm").image)
+    machine.run(t_states=12_000)
     return machine
 
 

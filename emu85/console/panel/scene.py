@@ -6,6 +6,7 @@ import enum
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 from emu85.bus.cycles import STATES, Cycle
@@ -134,10 +135,12 @@ class Watcher:
         if not len(machine.trace):
             return DARK
         records = machine.trace.last(1)
-        states = list(expand(records, machine.t))[: _SHOWN_AT + 1 + int(records["waits"][0])]
-        levels = states[-1].first
+        start, waits = int(records["t"][0]), int(records["waits"][0])
+        states = expand(records, max(machine.t, start + 1))
+        *_, state = islice(states, _SHOWN_AT + 1 + waits)
+        levels = state.first
         pins = {pin: float(levels[pin] == 1) for pin in (*SHAPED, HOLD, *SAMPLED)}
-        shown = glow(records, int(records["t"][0]), machine.t)
+        shown = glow(records, start, machine.t)
         return Glow(1, shown.address, shown.data, pins)
 
 
