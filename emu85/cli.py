@@ -14,7 +14,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from emu85.errors import UserError, nearest
 from emu85.firmware_option import binary_at
@@ -98,8 +98,20 @@ def _use_utf8() -> None:
 class _Parser(argparse.ArgumentParser):
     """Mistakes in the arguments are told like any other."""
 
+    _is_intermixing = False
+
     def error(self, message: str) -> NoReturn:
         raise UserError(f"{message} (see '{self.prog} --help')")
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As the base class, but options may stand between the other arguments of a command."""
+        if self._subparsers is not None or self._is_intermixing:
+            return super().parse_known_args(args, namespace)
+        self._is_intermixing = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._is_intermixing = False
 
     def print_help(self, file: SupportsWrite[str] | None = None) -> None:
         """As the base class, but output that is lost is no secret."""

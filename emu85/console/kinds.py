@@ -11,6 +11,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
@@ -232,43 +233,68 @@ class Offered(Kind):
         return [Completion(_quoted(name)) for name in self.names(context)]
 
 
-_UNITS = {"us": 1e-6, "ms": 1e-3, "s": 1.0, "T": 0.0}
+_T_STATES = "T"
+_UNITS = {
+    "us": Fraction(1, 10**6),
+    "ms": Fraction(1, 10**3),
+    "s": Fraction(1),
+    _T_STATES: Fraction(1),
+}
+
+
+class Length(NamedTuple):
+    """A length of board time as it was typed; ``amount`` of seconds, or of T-states."""
+
+    amount: Fraction
+    is_t_states: bool
+
+    def t_states(self, clock: Fraction) -> Fraction:
+        """In T-states at a ``clock`` in hertz."""
+        return self.amount if self.is_t_states else self.amount * clock
 
 
 @dataclass(frozen=True)
-class Duration(Kind):
-    """A length of board time, ``2 ms`` or ``5000 T``; the value is in T-states."""
+class ExactDuration(Kind):
+    """A length of board time, ``2 ms`` or ``5000 T``; the value is a :class:`Length`."""
 
     wants: str = "a time such as 2 ms, 150 us, 1.5 s or 5000 T (T-states)"
     words_taken: ClassVar[int] = 2
 
-    def take(self, tokens: Sequence[Token], context: Context) -> tuple[int, int]:
+    def take(self, tokens: Sequence[Token], context: Context) -> tuple[Any, int]:
         together = re.fullmatch(r"([\d.]+)([A-Za-z]+)", tokens[0].text)
         if together:
-            return self._t_states(together[1], together[2], context), 1
+            return self._length(together[1], together[2], context), 1
         if len(tokens) == 1:
             raise UserError(f"{tokens[0].text!r} has no unit", expected=self.wants)
-        return self._t_states(tokens[0].text, tokens[1].text, context), 2
+        return self._length(tokens[0].text, tokens[1].text, context), 2
 
-    def _t_states(self, amount: str, unit: str, context: Context) -> int:
+    def _length(self, amount: str, unit: str, context: Context) -> Length:
         by_folded = {u.casefold(): u for u in _UNITS}
         if not re.fullmatch(r"\d{1,12}(\.\d{1,9})?|\.\d{1,9}", amount):
             raise UserError(f"{amount!r} is not a number", expected=self.wants)
         if unit.casefold() not in by_folded:
             raise UserError(f"{unit!r} is not a unit of time", expected=self.wants)
         name = by_folded[unit.casefold()]
-        t_states = float(amount) if name == "T" else float(amount) * _UNITS[name] * context.clock_hz
-        if not 1 <= round(t_states) < 1 << 53:
+        length = Length(Fraction(amount) * _UNITS[name], name == _T_STATES)
+        if not 1 <= round(length.t_states(Fraction(context.clock_hz))) < 1 << 53:
             raise UserError(
                 f"{amount} {unit} is less than a T-state or too long", expected=self.wants
             )
-        return round(t_states)
+        return length
 
     def complete(self, written: str, context: Context) -> Iterable[Completion]:
         if " " not in written:
             return ()
         abouts = ("microseconds", "milliseconds", "seconds", "T-states")
         return map(Completion, _UNITS, abouts)
+
+
+class Duration(ExactDuration):
+    """The same; the value is in whole T-states, the nearest."""
+
+    def take(self, tokens: Sequence[Token], context: Context) -> tuple[int, int]:
+        length, taken = super().take(tokens, context)
+        return round(length.t_states(Fraction(context.clock_hz))), taken
 
 
 @dataclass(frozen=True)

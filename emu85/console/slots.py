@@ -11,6 +11,7 @@ from emu85.console.kinds import (
     Context,
     Decimal,
     Duration,
+    ExactDuration,
     File,
     Kind,
     Name,
@@ -90,6 +91,7 @@ KINDS: dict[str, Kind] = {
     "DEVICE": Named("a device", _worked, "this board has nothing to set by hand"),
     "TEXT": Rest(),
     "TIME": Duration(),
+    "LENGTH": ExactDuration(),
     "WHERE": Name("a TCP port such as 4000, or ADDRESS:PORT"),
     "WORD": Named("a console word", lambda c: c.words, "there are no words"),
     "USE": Choice(

@@ -33,6 +33,17 @@ def test_a_delay_on_the_board(slate: Bench) -> None:
     assert "wanted    200 T-states" in slate.do("delay 200 T")
 
 
+def test_a_time_between_two_t_states_has_its_error(tmp_path: Path) -> None:
+    """5.12345 MHz: 3 ms are 3e-3 * 2561725 = 7685.175 T-states; 0.175 T are 68.3 ns."""
+    (tmp_path / "odd.yaml").write_text(
+        "name: odd\ncrystal: 5.12345 MHz\nstack: 8700-87FF\nmemory:\n"
+        "  - {chip: 2716, name: rom, at: 0000-07FF}\n  - {chip: 6116, name: ram, at: 8000-87FF}\n"
+    )
+    shown = Bench(str(tmp_path / "odd.yaml"), PROGRAM, tmp_path).do("delay 3 ms")
+    assert "wanted    7685.175 T-states, 3 ms\n" in shown
+    assert "-0.175 T-states: 68.3133 ns too short" in shown
+
+
 def test_the_machine_stays_as_it_is(slate: Bench) -> None:
     before = slate.do("regs"), slate.do("bus 5"), slate.do("mem 0 20")
     slate.do("delay 1 ms")
@@ -51,6 +62,7 @@ def test_the_least_and_the_most_of_a_routine(slate: Bench) -> None:
     ("line", "message"),
     [
         ("delay 1 us", "1 us, 2 T-states, is out of reach; expected 28 to "),
+        ("delay 1.3 us", "1.3 us, 2.600 T-states, is out of reach; expected 28 to "),
         ("delay 1 ms routin", "did you mean 'routine'"),
         ("duration DELY", "did you mean 'DELAY'"),
         ("duration 9000", "no code of the image is at 9000"),

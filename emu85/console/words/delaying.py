@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from emu85.console.registry import form
 from emu85.firmware import Image, Segment
 
 if TYPE_CHECKING:
+    from emu85.console.kinds import Length
     from emu85.console.session import Session
     from emu85.machine import Machine
 
 
-@form("delay TIME [USE]", "code that takes so long on this board, proved")
-def delay(session: Session, time: int, use: str = "routine") -> None:
-    """The shortest loops and padding there are, for code that stands in the board's first ROM.
+@form("delay LENGTH [USE]", "code that takes so long on this board, proved")
+def delay(session: Session, length: Length, use: str = "routine") -> None:
+    """delay 10 ms     delay 200 T inline
+    The shortest loops and padding there are, for code that stands in the board's first ROM.
     It is run on a machine of its own, so nothing happens to this one. 'emu85 delay' has more
     to choose from: registers, wait states, other places."""
     from emu85.timing.delay import Use, answer, plan
     from emu85.timing.delay.waits import BoardWaits
 
     board = session.machine.board
-    clock, wanted, waits = board.description.clock, Fraction(time), BoardWaits(board)
+    clock, waits = board.description.clock, BoardWaits(board)
+    wanted = length.t_states(clock)
     start = waits.first_rom()
     found = plan(wanted, clock, Use(use), waits.of_code(start, 1))
     waits.of_code(start, found.size)
