@@ -11,6 +11,7 @@ from emu85.errors import UserError, nearest
 from emu85.written_files import keep_apart
 
 if TYPE_CHECKING:
+    from emu85.board.quantities import Length
     from emu85.timing.delay import Plan, Use, Waits
     from emu85.timing.delay.waits import BoardWaits
 
@@ -84,8 +85,9 @@ def delay(options: argparse.Namespace) -> int:
     if options.levels is not None:
         wants = f"--levels with 1 to {MOST_LEVELS}"
         nests = of_depth(nests, number(options.levels, 10, 1, MOST_LEVELS, wants))
+    length = _length(options)
     place = _place(options)
-    wanted = _wanted(options, place.clock)
+    wanted = length.t_states(place.clock)
     found = plan(wanted, place.clock, use, place.waits, nests)
     if place.board is not None:
         place.board.of_code(place.start, found.size)
@@ -129,19 +131,18 @@ def _check_name(name: str) -> None:
         raise UserError(f"--name {name!r} cannot be a label: {error.message}") from None
 
 
-def _wanted(options: argparse.Namespace, clock: Fraction) -> Fraction:
-    """In T-states."""
-    from emu85.board.quantities import duration
+def _length(options: argparse.Namespace) -> Length:
+    from emu85.board.quantities import Length, duration
     from emu85.console.numbers import number
 
     if options.t_states is not None:
         if options.time:
             raise UserError("a time and --t-states are one too many", expected="one of them")
         wants = f"--t-states with 1 to {_MOST_T}"
-        return Fraction(number(options.t_states, 10, 1, _MOST_T, wants))
+        return Length(Fraction(number(options.t_states, 10, 1, _MOST_T, wants)), True)
     if not options.time:
         raise UserError("no time is named", expected="one such as '10 ms', or --t-states COUNT")
-    return duration(" ".join(options.time)) * clock
+    return Length(duration(" ".join(options.time)), False)
 
 
 def _place(options: argparse.Namespace) -> _Place:

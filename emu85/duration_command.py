@@ -63,7 +63,7 @@ def duration(options: argparse.Namespace) -> int:
     )
     runs = 0
     if options.runs is not None:
-        runs = number(options.runs, 10, 0, _MOST_RUNS, f"--runs with 0 to {_MOST_RUNS}")
+        runs = number(options.runs, 10, 1, _MOST_RUNS, f"--runs with 1 to {_MOST_RUNS}")
     board = fit(description)
     asked, result = follow(
         options.routine, start, image, board, _limits(options.at_most, image.symbols)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from typing import NamedTuple
 
 from emu85.errors import UserError
 from emu85.wording import counted
@@ -87,6 +88,17 @@ def frequency(text: str, lowest: Fraction, highest: Fraction) -> Fraction:
         limits = f"{hertz_text(lowest)} to {hertz_text(highest)}"
         raise UserError(f"{text} is out of range", expected=limits)
     return found
+
+
+class Length(NamedTuple):
+    """A length of board time as it was asked for; ``amount`` of seconds, or of T-states."""
+
+    amount: Fraction
+    is_t_states: bool
+
+    def t_states(self, clock: Fraction) -> Fraction:
+        """In T-states at a ``clock`` in hertz."""
+        return self.amount if self.is_t_states else self.amount * clock
 
 
 def duration(text: str, highest: Fraction = Fraction(1_000_000)) -> Fraction:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
 
 from emu85.board.device import Device
+from emu85.board.quantities import Length
 from emu85.bus.pins import PINS, first_pins
 from emu85.console import numbers
 from emu85.console.tokens import Token, without_comment
@@ -240,17 +241,6 @@ _UNITS = {
     "s": Fraction(1),
     _T_STATES: Fraction(1),
 }
-
-
-class Length(NamedTuple):
-    """A length of board time as it was typed; ``amount`` of seconds, or of T-states."""
-
-    amount: Fraction
-    is_t_states: bool
-
-    def t_states(self, clock: Fraction) -> Fraction:
-        """In T-states at a ``clock`` in hertz."""
-        return self.amount if self.is_t_states else self.amount * clock
 
 
 @dataclass(frozen=True)

@@ -174,7 +174,8 @@ def _groups(
 def _card(entry: _Entry, card: Card, drawings: Sequence[str]) -> Iterator[str]:
     yield f'<section class="card" id="{entry.anchor}"><h3>{escape(entry.name)}</h3>'
     yield from _opcodes(entry)
-    yield f"<p>{_about(card)}</p>"
+    example = f"Here {card.subject.name}: " if len(entry.subjects) > 1 else ""
+    yield f"<p>{escape(example)}{_about(card)}</p>"
     yield '<div class="side">'
     for way in card.ways:
         yield from _sum(card, way)

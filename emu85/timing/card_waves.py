@@ -12,7 +12,7 @@ from emu85.timing.cards import Card, Way
 from emu85.timing.diagram_svg import svg_diagram
 from emu85.timing.edges import Placer
 from emu85.timing.stretch import Stretch, cycle_name
-from emu85.timing.subjects import Event
+from emu85.timing.subjects import INPUTS, Event
 
 
 def stretch(card: Card, way: Way) -> Stretch:
@@ -35,7 +35,12 @@ def _name(card: Card, place: int, record: Any) -> str:
             return card.subject.name
         return INSTRUCTIONS[int(record["data"])].text()
 
-    return cycle_name(record, describe, lambda: card.subject.name)
+    return cycle_name(record, describe, lambda: _taken(card))
+
+
+def _taken(card: Card) -> str:
+    """The input that is acknowledged: RST 7.5 ends the halt."""
+    return INPUTS[Event.RST75] if card.subject.event is Event.HALT else card.subject.name
 
 
 _SHARED = re.compile(r"(?:<style>.*?</style>|<defs>.*?</defs>)\n?", re.S)

@@ -166,7 +166,7 @@ def _heads(band: _Band, names: Sequence[str], bottom: float, placer: Placer) -> 
         begins = one.record != record
         record = one.record
         if isinstance(one, Gap):
-            yield (f'<text class="small middle" x="{x + _GAP / 2:g}" y="34">… {one.count} …</text>')
+            yield (f'<text class="small middle" x="{x + _GAP / 2:g}" y="34">… {one.text} …</text>')
             continue
         kind = "cycle" if begins else "t"
         yield f'<path class="{kind}" d="M{x:g} {4 if begins else 24}V{bottom}"/>'
@@ -220,13 +220,15 @@ def _spans(
 
 def _wave(spans: Sequence[_Span], pin: str, base: float) -> Iterator[str]:
     joined: list[_Span] = []
+    is_bus = WIDTHS.get(pin, 1) > 1
     for span in spans:
-        continues = joined and joined[-1].level == span.level and not span.is_anew
+        is_put = is_bus and span.is_anew
+        continues = joined and joined[-1].level == span.level and not is_put
         if continues and abs(joined[-1].end - span.start) < 0.01:
             joined[-1] = joined[-1]._replace(end=span.end)
         else:
             joined.append(span)
-    if WIDTHS.get(pin, 1) > 1:
+    if is_bus:
         for span in joined:
             yield from _bus(span, base)
         return

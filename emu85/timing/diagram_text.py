@@ -25,7 +25,7 @@ _LABEL = 10
 _HALF = 3
 """Columns of half a T-state."""
 _GAP = 8
-"""Columns of T-states left out."""
+"""Columns of T-states left out, at least."""
 
 
 class Marks(NamedTuple):
@@ -86,7 +86,7 @@ def key_line(marks: Marks = PLAIN) -> str:
 
 
 def _columns(one: State | Gap) -> int:
-    return _GAP if isinstance(one, Gap) else 2 * _half(one)
+    return max(_GAP, len(one.text) + 4) if isinstance(one, Gap) else 2 * _half(one)
 
 
 def _half(state: State) -> int:
@@ -108,7 +108,7 @@ def _heads(
             cycles += f"{marks.begin}{names[one.record]}"
             record = one.record
         if isinstance(one, Gap):
-            t_states += f"{marks.gap} {one.count}".ljust(_GAP)
+            t_states += f"{marks.gap} {one.text}".ljust(_columns(one))
         else:
             t_states += one.name.ljust(_columns(one))
     label = f"T {first.t}" if first else ""
@@ -123,7 +123,7 @@ def _pieces(
     is_known &= not is_bus  # a byte is written where it comes to the bus, and in each band
     for one in band:
         if isinstance(one, Gap):
-            yield marks.gap * (_GAP - 1) + " "
+            yield marks.gap * (_columns(one) - 1) + " "
             is_known = False
             continue
         for half in (one.first, one.second):

@@ -30,7 +30,7 @@ def waits_named(text: str) -> dict[Cycle, int]:
     """
     if text.strip().isdecimal():
         return dict.fromkeys(WAITING, _count(text.strip()))
-    waits = {}
+    waits: dict[Cycle, int] = {}
     for part in text.split(","):
         found = _WAIT.fullmatch(part.strip())
         if found is None:
@@ -42,6 +42,8 @@ def waits_named(text: str) -> dict[Cycle, int]:
                 expected=f"one of {', '.join(_KINDS)}",
                 nearest=nearest(word, _KINDS),
             )
+        if _KINDS[word] in waits:
+            raise UserError(f"{word} has its wait states already", expected="each type once")
         waits[_KINDS[word]] = _count(found[2])
     return waits
 

@@ -20,6 +20,7 @@ from emu85.machine import Machine
 ALWAYS: tuple[str, ...] = PINS[:11]
 """Pins that are drawn in any case: CLK to READY."""
 _INPUTS = {address: name for name, address in VECTORS.items()}
+_GO_ON = (Cycle.HALT, Cycle.HOLD)
 SHOWN_AT_REST = 2
 """T-states of a halt or hold that are drawn at its beginning, and as many at its end."""
 
@@ -33,6 +34,7 @@ class Stretch:
         end_t: T-state at which the last of them ends.
         names: what to write above each.
         before, after: the records beside it, or None where nothing is known.
+        goes_on: it ends within a halt or hold.
     """
 
     records: NDArray[np.void]
@@ -40,6 +42,7 @@ class Stretch:
     names: Sequence[str]
     before: Any = None
     after: Any = None
+    goes_on: bool = False
 
     def states(self) -> list[State]:
         """Every T-state."""
@@ -55,6 +58,8 @@ class Stretch:
                 found.append(Gap(state.t - t, state.record))
             found.append(state)
             t = state.t + 1
+        if self.goes_on:
+            found.append(Gap(None, len(self.records) - 1))
         return found
 
 
@@ -92,6 +97,7 @@ def stretch_of(
         ],
         trace[first - 1] if first and not is_cut else None,
         follows,
+        follows is None and int(records["type"][-1]) in _GO_ON,
     )
 
 
@@ -151,12 +157,17 @@ class Gap:
     """T-states of a halt, hold or reset that are left out.
 
     Attributes:
-        count: how many.
+        count: how many; None if that is still to come.
         record: of which machine cycle.
     """
 
-    count: int
+    count: int | None
     record: int
+
+    @property
+    def text(self) -> str:
+        """How many, in words."""
+        return "on" if self.count is None else str(self.count)
 
 
 def bands(

@@ -157,6 +157,13 @@ def test_mistakes_in_the_arguments(folder: Path, arguments: list[str], part: str
     assert part in err
 
 
+def test_options_may_stand_between_the_other_arguments(folder: Path) -> None:
+    """As the usage line of the command has them."""
+    between = emu85("duration", "LOOP", "--board", "slate", "counter.asm", cwd=folder)
+    assert between == emu85("duration", "LOOP", "counter.asm", "--board", "slate", cwd=folder)
+    assert between[0] == 0 and between[1].startswith("LOOP (0003) on slate")
+
+
 def test_boards_are_listed_and_shown() -> None:
     _, names, _ = emu85("boards")
     assert {"slate", "saltmarsh"} <= {line.split()[0] for line in names.splitlines()}

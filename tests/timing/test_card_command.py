@@ -94,6 +94,7 @@ def test_one_card_goes_into_a_page(tmp_path: Path, capsys: pytest.CaptureFixture
         (["nop", "--all", "--html", "x"], "one card and all of them at once"),
         (["nop", "--waits", "256"], "256 wait states are too many"),
         (["nop", "--waits", "9" * 5000], "are too many"),
+        (["nop", "--waits", "OF 1, OF 2"], "OF has its wait states already"),
         (["nop", "--waits", "often"], "'often' says no wait states"),
         (["nop", "--waits", "BI 1"], "'BI' is no cycle that a board can stretch"),
         (["nop", "--waits", "IORR 1"], "did you mean 'IOR'"),

@@ -95,6 +95,11 @@ def test_interrupts_and_states_have_cards(page: Page) -> None:
         assert name in words
 
 
+def test_what_stands_for_several_is_an_example(text: str) -> None:
+    assert "<p>Here CNZ addr: call if NZ; 3 bytes;" in text
+    assert "<p>Here" not in text.split('id="op-76"')[1].split("</section>")[0]
+
+
 def test_every_way_has_its_drawing_on_the_page(text: str, page: Page) -> None:
     """85 forms, of which five are conditional (R, J, C, RSTV and JNK/JK), and nine events."""
     assert page.drawings == 85 + 5 + 9

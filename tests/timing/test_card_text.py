@@ -73,6 +73,11 @@ def test_reset_has_its_name_in_full(bench: Bench) -> None:
     assert drawn == "RESET OUT " + "_" * 24 + "/" + "-" * 23
 
 
+def test_the_halt_is_ended_by_a_restart_that_is_named(bench: Bench) -> None:
+    text = write_card(make_card(subject_named("HALT"), Setting(), bench))
+    assert "|BI 0151 RST 7.5 " in text and "BI 0151 HALT" not in text
+
+
 def test_the_waveform_is_under_it(bench: Bench) -> None:
     """By hand, after the data sheet's figures of a fetch and of a write."""
     text = write_card(make_card(subject_named("mov m,a"), Setting(), bench))

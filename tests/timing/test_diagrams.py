@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import replace
@@ -94,8 +95,28 @@ def test_long_halts_are_cut(machine: Machine) -> None:
     drawn = stretch(machine, Cycle.HALT, before=0, count=1)
     states = drawn.shown()
     (gap,) = (one for one in states if isinstance(one, Gap))
+    assert gap.count is not None
     assert gap.count + len(states) - 1 == len(drawn.states())
     assert f"~ {gap.count}" in "\n".join(text_diagram(drawn))
+
+
+def test_a_halt_that_goes_on_says_so() -> None:
+    machine = light()
+    while Cycle(int(machine.trace[-1]["type"])) is not Cycle.HALT:
+        machine.step()
+    drawn = stretch_of(machine, len(machine.trace) - 2, 2, lambda _: "CODE")
+    lines = list(text_diagram(drawn))
+    assert lines[1].endswith("~ on") and "~~~" in lines[2]
+    assert "… on …" in svg_diagram(drawn, placer("8085AH"), title="a halt")
+    over = stretch_of(machine, len(machine.trace) - 2, 1, lambda _: "CODE")
+    assert "~" not in "\n".join(text_diagram(over))
+
+
+def test_a_count_of_many_digits_stands_apart(machine: Machine) -> None:
+    drawn = stretch(machine, Cycle.HALT, before=0, count=1)
+    late = replace(drawn, end_t=drawn.end_t + 12_345_678, after=None)
+    head = list(text_diagram(late))[1]
+    assert re.search(r"~ \d{8}  THALT THALT$", head)
 
 
 def test_a_drawing_of_an_hour_of_halt(machine: Machine) -> None:

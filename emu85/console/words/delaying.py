@@ -8,7 +8,7 @@ from emu85.console.registry import form
 from emu85.firmware import Image, Segment
 
 if TYPE_CHECKING:
-    from emu85.console.kinds import Length
+    from emu85.board.quantities import Length
     from emu85.console.session import Session
     from emu85.machine import Machine
 

@@ -92,6 +92,7 @@ def test_levels_of_the_registers_that_are_named(capsys: pytest.CaptureFixture[st
         ("--t-states 81 --crystal 6MHz --levels 3", "expected 82 to "),
         ("--crystal 6MHz", "no time is named"),
         ("1 ms", "no crystal is named"),
+        ("abc", "'abc' is not a time"),
         ("1 ms --crystal 6", "is not a frequency"),
         ("1 m --crystal 6MHz", "is not a time"),
         ("1 ms --t-states 5 --crystal 6MHz", "one too many"),

@@ -116,7 +116,7 @@ def test_long_ways_are_cut_unless_all_is_asked_for(
         ("WALK --board slate --at-most WSTEP=0", "passes, 1 to"),
         ("WALK --board slate --at-most WSTP=3", "did you mean 'WSTEP'?"),
         ("WALK --board slate --at-most WALK=3", "expected one of WSTEP, DPASS"),
-        ("WALK --board slate --runs many", "--runs with 0 to"),
+        ("WALK --board slate --runs many", "--runs with 1 to"),
     ],
 )
 def test_mistakes(arguments: str, message: str, capsys: pytest.CaptureFixture[str]) -> None:
