@@ -9,8 +9,10 @@ values from memory.  Where exactly an edge lies is the business of
 
 What the trace does not have:
 
-* The inputs, and SOD, are known once a machine cycle.  They are drawn as sampled for it,
-  though they may have changed anywhere within the one before.
+* The inputs, and SOD, are known once a machine cycle, and may have changed anywhere within
+  the one before.  Those that ask for an interrupt are sampled when CLK falls for the last
+  T-state of that one, and drawn to change half a T-state before; SID and SOD are drawn
+  to change where the machine cycle begins that has them so.
 * A byte that memory or a port gives is drawn from the start of T3, when the data sheet
   wants it at the latest; a real chip comes sooner.
 * While a bus master has the bus the CPU's own pins float; drawn is what the master puts on
@@ -39,6 +41,7 @@ from emu85.bus.pins import (
     IO_M,
     RD,
     READY,
+    REQUESTS,
     S0,
     S1,
     SAMPLED,
@@ -140,9 +143,20 @@ def expand(
     for place, (record, end, follower) in enumerate(zip(records, end_ts, followers, strict=True)):
         turns = turns_after(record, follower)
         if int(record["type"]) in STATES:
-            yield from _resting(record, place, rest_ts(int(record["t"]), end, ends), turns)
+            ts = rest_ts(int(record["t"]), end, ends)
+            states = _resting(record, place, ts, turns)
         else:
-            yield from _cycle(record, place, kind_of(record, end - int(record["t"]), turns))
+            states = _cycle(record, place, kind_of(record, end - int(record["t"]), turns))
+        yield from states if follower is None else _asked(states, end, _levels(follower, REQUESTS))
+
+
+def _asked(states: Iterator[State], end: int, requests: Mapping[str, int]) -> Iterator[State]:
+    """T-states of a record with the requests for an interrupt sampled before its end."""
+    for state in states:
+        left = end - state.t
+        first = state.first if left > 1 else {**state.first, **requests}
+        second = state.second if left > 2 else {**state.second, **requests}
+        yield state._replace(first=first, second=second)
 
 
 def rest_ts(begin: int, end: int, ends: int | None) -> Sequence[int]:
@@ -330,9 +344,12 @@ def _cycle(record: Any, place: int, kind: Kind) -> Iterator[State]:
 
 def _sampled(record: Any) -> tuple[dict[str, int], int]:
     """Levels of the pins known once a machine cycle, and of HOLD."""
+    return _levels(record, SAMPLED), int(bool(int(record["lines"]) & Line.HOLD))
+
+
+def _levels(record: Any, pins: Mapping[str, Line]) -> dict[str, int]:
     lines = int(record["lines"])
-    sampled = {name: int(bool(lines & line)) for name, line in SAMPLED.items()}
-    return sampled, int(bool(lines & Line.HOLD))
+    return {name: int(bool(lines & line)) for name, line in pins.items()}
 
 
 def _filled(half: Mapping[str, Shaped], address: int, data: int) -> dict[str, Level]:

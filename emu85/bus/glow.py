@@ -25,6 +25,7 @@ from emu85.bus.pins import (
     IO_M,
     RD,
     READY,
+    REQUESTS,
     S0,
     S1,
     SAMPLED,
@@ -37,6 +38,9 @@ _STATES = np.array([int(one) for one in STATES], np.int64)
 _LONGEST = 7
 """T-states of a cycle, without waits, that are told apart: from T4 on nothing changes but
 HLDA at the end (the state chart), and a bus master's cycle may last any time."""
+_ASKED = 3
+"""Half T-states before a machine cycle from which on the requests for an interrupt have the
+level that is sampled for it, as ``bus.expand`` draws them."""
 
 
 class Glow(NamedTuple):
@@ -83,8 +87,15 @@ def glow(records: NDArray[np.void], start_t: int, end_t: int) -> Glow:
     total = end_t - stretch.start_t
     driven = np.where(stretch.is_rest, 0, stretch.lengths)
     pins = {pin: number / 2 / total for pin, number in halves.items()}
+    asked = np.minimum(2 * stretch.lengths, _ASKED)
+    asked[-1] = 0  # what follows is not known
+    after = np.roll(stretch.lines, -1)
     for pin, line in SAMPLED.items():
-        pins[pin] = _t_states(stretch.lines // int(line) & 1, stretch.lengths) / total
+        now = stretch.lines // int(line) & 1
+        high = 2 * _t_states(now, stretch.lengths)
+        if pin in REQUESTS:
+            high += _t_states((after // int(line) & 1) - now, asked)
+        pins[pin] = high / 2 / total
     return Glow(
         total,
         _high_t(records["address"], 16, driven) / total,

@@ -40,6 +40,11 @@ SAMPLED: dict[str, Line] = {
 }
 """Pins whose level is known once a machine cycle: the trace has it as the CPU sampled it."""
 
+REQUESTS: dict[str, Line] = {
+    pin: line for pin, line in SAMPLED.items() if pin in ("INTR", "TRAP") or pin.startswith("RST")
+}
+"""Those of them that ask for an interrupt: sampled one T-state before the machine cycle."""
+
 PINS: tuple[str, ...] = (
     *(CLK, ALE, HIGH_ADDRESS, ADDRESS_DATA, IO_M, S1, S0, RD, WR, INTA, READY, HOLD, HLDA),
     *SAMPLED,

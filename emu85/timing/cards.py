@@ -288,14 +288,15 @@ _INTA_NOTE = (
 )
 _INPUT_NOTE = (
     "Interrupt inputs are sampled one T-state before an instruction ends; the fetch shown before "
-    "it is the one in which that happens. A drawing has an input change where the machine cycle "
-    "that has seen it begins."
+    "it is the one in which that happens. A drawing has an input change tINS before that, the "
+    "latest that the data sheet allows."
 )
 _EVENT_NOTES = {
     Event.TRAP: _INPUT_NOTE,
     Event.RST75: _INPUT_NOTE,
     Event.RST65: _INPUT_NOTE,
     Event.RST55: _INPUT_NOTE,
+    Event.INTR: _INPUT_NOTE,
     Event.HALT: "The manual's five T-states of HLT are the fetch and the first of the halt state. "
     "Here RST 7.5 ends it.",
     Event.HOLD: "HOLD is sampled in T2 of a machine cycle; the bus is given away after that cycle, "

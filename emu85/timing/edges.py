@@ -13,8 +13,12 @@ set of moments is made of them, that of a part which is as slow as it may be:
 * READY changes as late as tARY, tLRY and tRYS let it; HOLD rises tHDS before the end of T2.
 * HLDA changes tHACK before CLK falls, and the bus tHABF or tHABE after it.
 
-CLK itself has no rise and fall times and is low for half of a T-state.  An input, and
-SOD, changes at the start of the machine cycle for which the trace has it.
+* INTR, TRAP and the RST inputs change tINS before CLK falls for the last T-state of the
+  machine cycle before the one for which the trace has them.
+
+CLK itself has no rise and fall times and is low for half of a T-state.  SID and SOD
+change at the start of the machine cycle for which the trace has them: the data sheet gives
+no times of theirs.
 
 Source: 8085AH/8085AH-2/8085AH-1 data sheet, A.C. characteristics and waveforms
 (:mod:`emu85.timing.ac_table`; value from memory).  Defer to the data sheet of the part.
@@ -213,6 +217,15 @@ class Placer:
     def hold_rises(self) -> int:
         """ps from the start of a machine cycle to the latest rise of a HOLD granted after it."""
         return round((2 * self._t - self._ns("tHDS")) * _PS)
+
+    def asked(self, left: int) -> int:
+        """ps from a T-state's start to the latest change of a request for an interrupt.
+
+        Args:
+            left: T-states from that start to the end of the machine cycle; where it is
+                shorter than two, the change is at its start.
+        """
+        return max(0, round(((left - 1) * self._t - self._ns("tINS")) * _PS))
 
     def _ns(self, symbol: str, waits: int = 0) -> Fraction:
         return self._part.ns(symbol, self._t, waits)

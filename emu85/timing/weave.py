@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.expand import Bus, Kind, Shaped, acknowledging, byte_of, given, is_given, rest_ts
 from emu85.bus.lines import Line
-from emu85.bus.pins import HOLD, PINS, SAMPLED, Level
+from emu85.bus.pins import HOLD, PINS, REQUESTS, SAMPLED, Level
 from emu85.timing.edges import Placed, Placer
 
 # Plain numbers: an enumeration's own operators cost more than all the rest of a cycle.
 _SHOWN = int(reduce(or_, SAMPLED.values(), Line.HOLD | Line.HLDA | Line.IO_M))
 """Bits of a record's lines that a waveform depends on."""
+_REQUESTS = int(reduce(or_, REQUESTS.values()))
 _CYCLES = tuple(Cycle)
 _STATES = frozenset(map(int, STATES))
 
@@ -97,7 +98,8 @@ class Weaver:
         columns = [records[name].tolist() for name in _Record._fields]
         for record in map(_Record, *columns):
             if self._waiting is not None:
-                yield from self._weave(self._waiting, record.t, given(record.type, record.lines))
+                given_after = given(record.type, record.lines)
+                yield from self._weave(self._waiting, record.t, given_after, record.lines)
             self._waiting = record
 
     def finish(self, end_t: int, after: Any = None) -> Iterator[Woven]:
@@ -111,25 +113,36 @@ class Weaver:
         if last is None:
             return
         given_after = given(last.type, last.lines) if after is None else is_given(after)
-        yield from self._weave(last, end_t, given_after)
+        lines_after = last.lines if after is None else int(after["lines"])
+        yield from self._weave(last, end_t, given_after, lines_after)
 
-    def _weave(self, record: _Record, end: int, given_after: bool) -> Iterator[Woven]:
+    def _weave(
+        self, record: _Record, end: int, given_after: bool, lines_after: int
+    ) -> Iterator[Woven]:
         given_now = given(record.type, record.lines)
         turns = given_now != given_after
         lines = record.lines & _SHOWN
+        asked = lines_after & _REQUESTS
         cycle = _CYCLES[record.type]
         start_ps = self._placer.start_ps
         if record.type in _STATES:
             for t in rest_ts(record.t, end, self._ends):
                 last = turns and t == end - 1
-                placed = self._placed((cycle, last, lines, self._was_given, self._levels))
+                left = end - t
+                # Each T-state is for itself: the change is in the last but one, if there is one.
+                requests = (asked, left) if left == min(2, end - record.t) else None
+                if left == 1 and end - record.t > 1:
+                    lines = lines & ~_REQUESTS | asked
+                key = (cycle, last, lines, requests, self._was_given, self._levels)
+                placed = self._placed(key)
                 yield Woven(start_ps(t), placed, 0, 0, cycle, t == record.t)
         else:
             acknowledges = acknowledging(record.type, lines)
             t_states = end - record.t - record.waits
             kind = Kind(cycle, t_states, record.waits, acknowledges, given_now, turns)
             comes_back = self._was_given and not given_now
-            placed = self._placed((kind, comes_back, lines, False, self._levels))
+            requests = (asked, end - record.t)
+            placed = self._placed((kind, comes_back, lines, requests, False, self._levels))
             yield Woven(start_ps(record.t), placed, record.address, record.data, cycle, True)
         self._was_given = given_now
 
@@ -148,12 +161,23 @@ class Weaver:
         kind: Kind | Cycle,
         flag: bool,
         lines: int,
+        requests: tuple[int, int] | None,
         was_given: bool,
         before: tuple[Shaped | str, ...],
     ) -> tuple[tuple[Placed, ...], tuple[Shaped | str, ...]]:
-        """``flag``: of a Kind, that the bus comes back; of a state, that it turns after it."""
+        """The changes, and the levels afterwards.
+
+        Args:
+            flag: of a Kind, that the bus comes back; of a state, that it turns after it.
+            requests: those for an interrupt as they are to be sampled, and the T-states that
+                are left then; None if they are not sampled meanwhile.
+        """
         inputs = [Placed(0, pin, int(bool(lines & line))) for pin, line in SAMPLED.items()]
         inputs.append(Placed(0, HOLD, int(bool(lines & Line.HOLD))))
+        if requests is not None:
+            asked, left = requests
+            at = self._placer.asked(left)
+            inputs += [Placed(at, pin, int(bool(asked & line))) for pin, line in REQUESTS.items()]
         if isinstance(kind, Cycle):
             placed = self._placer.rest(kind, flag, was_given)
             if flag:

@@ -115,8 +115,27 @@ def test_hlda_turns_half_a_t_state_before_the_bus_does(
 def test_levels_of_inputs_are_those_of_the_trace(light: tuple[Machine, list[State]]) -> None:
     machine, states = light
     lines = machine.trace.all()["lines"]
-    for name, line in (("RST 7.5", Line.RST75), ("INTR", Line.INTR), ("SOD", Line.SOD)):
-        high = np.array([state.first[name] for state in states], bool)
-        wanted = np.array([bool(lines[state.record] & line) for state in states])
-        assert np.array_equal(high, wanted)
-        assert high.any() == (name != "SOD")
+    high = np.array([state.first["SOD"] for state in states], bool)
+    assert np.array_equal(high, [bool(lines[state.record] & Line.SOD) for state in states])
+    assert not high.any()
+
+
+@pytest.mark.parametrize(("name", "line"), [("RST 7.5", Line.RST75), ("INTR", Line.INTR)])
+def test_requests_are_drawn_to_be_sampled_one_t_state_before(
+    light: tuple[Machine, list[State]], name: str, line: Line
+) -> None:
+    """User's Manual, October 1979, section 2.3 (value from memory): as CLK falls for the last
+    T-state of the machine cycle before."""
+    machine, states = light
+    records = machine.trace.all()
+    high = (records["lines"] & int(line)) != 0
+    ends = np.append(records["t"][1:], machine.t)
+    changed = 0
+    for state in states:
+        left = int(ends[state.record]) - state.t
+        after = min(state.record + 1, len(records) - 1)
+        first = after if left == 1 else state.record
+        second = after if left <= 2 else state.record
+        assert (state.first[name], state.second[name]) == (high[first], high[second])
+        changed += state.first[name] != state.second[name]
+    assert changed > 1

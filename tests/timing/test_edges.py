@@ -7,18 +7,20 @@ memory; tests/published/test_ac_characteristics.py holds the table against the p
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
 from emu85.bus.cycles import Cycle
 from emu85.bus.expand import expand
+from emu85.bus.lines import Line
 from emu85.bus.pins import PINS, UNDEFINED, Level
 from emu85.machine import Machine
 from emu85.timing.ac_table import part_named
 from emu85.timing.weave import Change
-from tests.timing.waves import CRYSTALS, histories, light, moves, placer, slow
+from tests.timing.waves import CRYSTALS, held, histories, light, moves, placer, slow
 
 CASES = [(part, crystal) for part, fastest in CRYSTALS.items() for crystal in (fastest, 4_000_000)]
 
@@ -175,6 +177,31 @@ def test_levels_late_in_each_half_are_those_of_the_expansion(
 
 def _turns_within(found: Sequence[Change], start: int, end: int) -> bool:
     return any(start <= one.ps < end for one in found)
+
+
+@pytest.mark.parametrize(("part", "crystal"), CASES)
+@pytest.mark.parametrize("make", [light, held], ids=["light", "held"])
+def test_requests_are_set_up_before_they_are_sampled(
+    make: Callable[[], Machine], part: str, crystal: int
+) -> None:
+    """tINS before CLK falls for the last T-state of the machine cycle before the one that the
+    trace has them for: an acknowledge begins a T-state after that at the earliest."""
+    machine = make()
+    records = machine.trace.all()
+    by = placer(part, crystal)
+    judge = Limits(part, crystal)
+    found = histories(moves(machine, by))["RST 7.5"]
+    levels = (records["lines"] & int(Line.RST75)) != 0
+    places = np.flatnonzero(levels[1:] != levels[:-1]) + 1
+    long_before = [at for at in places if records["t"][at] - records["t"][at - 1] > 2]
+    assert len(long_before) > 2
+    for at in long_before:
+        sampled = by.start_ps(int(records["t"][at]) - 1)
+        change = last(found, sampled)
+        assert change.level == levels[at] and change == last(found, by.start_ps(records["t"][at]))
+        judge("tINS", change.ps, sampled)
+        assert sampled - change.ps <= 160_001  # and no sooner than need be
+    assert judge.judged == {"tINS"}
 
 
 def test_a_clock_beyond_the_part_is_drawn_all_the_same() -> None:
