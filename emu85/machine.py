@@ -76,6 +76,7 @@ _PART = 2_000_000
 """T-states that the machine runs at most before its companions are called."""
 
 _TOLD = X_WRITE | X_SOD
+_OF_DEVICES = (X_READ, X_WRITE)
 """Exits after which the board is told what the CPU has put out."""
 
 _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
@@ -583,8 +584,8 @@ class Machine:
             if limit >= latest or limit > t + _BURST:
                 limit = min(latest, t + _BURST)
             out = run(limit, budget)
-            if out == X_READ:
-                out = self._answer_reads(limit)
+            if out in _OF_DEVICES:
+                out = self._serve_devices(out, limit)
             budget = state[BUDGET]
             reason = self._serve(out, end)
             if reason is not None:
@@ -604,29 +605,40 @@ class Machine:
             self.board.writers[index](value)
         return value
 
-    def _answer_reads(self, limit: int) -> int:
-        """Have devices answer reads one after another; the exit that ends it, or 0.
+    def _serve_devices(self, out: int, limit: int) -> int:
+        """Have devices answer reads and take writes one after another.
 
-        This is all that happens in a loop that polls a device.
+        This is all that happens in a loop that polls a device or drives a port.
+
+        Returns:
+            the exit that ends it, or 0 if there is more to see to.
         """
-        state, schedule, readers, run_on = (
-            self._state,
-            self.schedule,
-            self.board.readers,
-            self._cpu.run_on,
-        )
-        while not self._asked:
-            schedule.now = state[T]
-            if state[EXIT_TYPE] == INA:
-                state[ANSWER] = self.board.acknowledge() & 0xFF
+        state, schedule, run_on = self._state, self.schedule, self._cpu.run_on
+        while out in _OF_DEVICES:
+            now = state[T]
+            if out == X_READ:
+                if self._asked:  # the cycle has not begun
+                    return 0
+                schedule.now = now
+                self._answer_read()
             else:
-                state[ANSWER] = readers[state[EXIT_INDEX]]() & 0xFF
+                if schedule.next_t < now or self._asked:
+                    return out
+                schedule.now = now
+                self._tell_of_write(out)
+                if self.stops.changed or self._master_stopped or self.pace:
+                    return 0
             if schedule.next_t < limit:  # the device has set itself a deadline
                 limit = state[LIMIT] = schedule.next_t
             out = run_on()
-            if out != X_READ:
-                return out
-        return 0
+        return out
+
+    def _answer_read(self) -> None:
+        state = self._state
+        if state[EXIT_TYPE] == INA:
+            state[ANSWER] = self.board.acknowledge() & 0xFF
+        else:
+            state[ANSWER] = self.board.readers[state[EXIT_INDEX]]() & 0xFF
 
     def _serve(self, out: int, end: int) -> Reason | None:
         """See to everything the core came back for; a reason if the machine is to hold."""
