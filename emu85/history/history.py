@@ -107,6 +107,7 @@ class History:
         self._cost = 0.0
         self._is_moving = False
         self._is_doing_again = False
+        self._resets_before = NEVER
         machine.companions.append(self)
         machine.board.deeds.listener = self._note
         self._seeker = Seeker(self)
@@ -223,7 +224,7 @@ class History:
     def go_to(self, t: int) -> None:
         """Be at the first moment between machine cycles that is not before ``t``.
 
-        It is between :attr:`first_t` and :attr:`latest_t`, whatever ``t`` is.
+        A reset at that moment is still to come then.  It is between :attr:`first_t` and :attr:`latest_t`, whatever ``t`` is.
         """
         self._notice()
         t = max(self.first_t, min(t, self.latest_t))
@@ -261,7 +262,7 @@ class History:
             self._go_to_total(there)
             if machine.trace.total < here:
                 break
-            count += 1  # a reset comes at the same moment as what was before it
+            count += 1  # what takes no time comes at the same moment as what was before it
         return True
 
     def back_instructions(self, count: int) -> bool:
@@ -389,7 +390,7 @@ class History:
     def _do_again(self) -> None:
         self._is_doing_again = True
         try:
-            self.journal.catch_up(self.machine)
+            self.journal.catch_up(self.machine, self._resets_before)
         finally:
             self._is_doing_again = False
             self._keep_cells()  # or what has just been done again would be taken for new
@@ -471,7 +472,7 @@ class History:
                     each.deed.kind == "reset" for each in self.journal.entries[self.journal.done :]
                 )
                 self.machine.step(max(1, min(_AT_ONCE, total - trace.total - resets)))
-            t = self.machine.t
+            t = self.machine.t if trace.total == total else int(trace[total - trace.total]["t"])
         self.go_to(t)
 
     # --- for who looks for something (seeking.py) ----------------------------------------
@@ -519,13 +520,20 @@ class History:
         return self.snapshots[self.snapshots.before(t)].snapshot.byte(cell)
 
     def run_to(self, t: int) -> None:
-        """Run to the first moment between machine cycles that is not before ``t``."""
-        if self.journal.next_t <= self.machine.t:
-            self._do_again()
-        while self.machine.t < t:
-            if self.attend:
-                self.attend()
-            self.machine.run(t_states=min(_AT_ONCE, t - self.machine.t), wait=True)
+        """Run to the first moment between machine cycles that is not before ``t``.
+
+        A reset at that moment is still to come then.
+        """
+        self._resets_before = t
+        try:
+            if self.journal.next_t <= self.machine.t:
+                self._do_again()
+            while self.machine.t < t:
+                if self.attend:
+                    self.attend()
+                self.machine.run(t_states=min(_AT_ONCE, t - self.machine.t), wait=True)
+        finally:
+            self._resets_before = NEVER
 
     @contextmanager
     def _unheard(self) -> Iterator[None]:

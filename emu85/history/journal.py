@@ -42,10 +42,17 @@ class Journal:
         """When the next deed is to be done again, ``NEVER`` if none is."""
         return self.entries[self.done].t if self.done < len(self.entries) else NEVER
 
-    def catch_up(self, machine: Machine) -> None:
-        """Do again what is due."""
+    def catch_up(self, machine: Machine, resets_before: int = NEVER) -> None:
+        """Do again what is due.
+
+        Args:
+            resets_before: a reset at this T-state is left to come, and what follows it: it
+                takes time, so the moment before it is another.
+        """
         while self.next_t <= machine.t:
             entry = self.entries[self.done]
+            if entry.deed.kind == "reset" and entry.t >= resets_before:
+                return
             self.done += 1
             do(machine, entry.deed)
 

@@ -217,6 +217,45 @@ def test_the_last_write_of_an_address(apart: float) -> None:
     assert sight(machine, 40) == here
 
 
+@pytest.mark.parametrize("trace", [4, 1000])
+def test_the_moment_before_a_reset_is_another(trace: int) -> None:
+    machine, history = counting(trace)
+    stop = machine.stops.add("on MW at 8200")
+    machine.run()
+    machine.run()
+    held, total = sight(machine, trace), machine.trace.total
+    machine.reset()
+    after, later = machine.t, machine.trace.total
+    machine.step(3)
+    end = sight(machine, trace)
+    history.back_cycles(4)
+    assert sight(machine, trace) == held and machine.t == after - 3
+    history.go_to(history.latest_t)
+    assert history.back_to_stop([stop]) and sight(machine, trace) == held
+    assert history.in_past
+    history.go_to(after - 2)
+    assert (machine.t, machine.trace.total) == (after, later)
+    history.go_to(after - 3)
+    assert (machine.t, machine.trace.total) == (after - 3, total)
+    machine.run(t_states=1)  # the reset is done again
+    machine.run(t_states=history.latest_t - machine.t)
+    assert sight(machine, trace) == end and not history.in_past
+
+
+def test_each_of_several_resets_is_gone_back_to() -> None:
+    machine, history = counting()
+    machine.run(t_states=100)
+    for _ in range(3):
+        machine.reset()
+    totals = []
+    for _ in range(4):
+        history.back_cycles(1)
+        totals.append((machine.trace.total, machine.t))
+    last, t = totals[2]
+    assert totals[:3] == [(last + 2, t + 6), (last + 1, t + 3), (last, t)]
+    assert totals[3][0] == last - 1
+
+
 # --- another story ----------------------------------------------------------------------------
 
 
