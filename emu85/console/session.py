@@ -158,14 +158,14 @@ class Session:
     def _drive(self, motion: Motion, keyboard: bool) -> Held:
         if not isinstance(motion, Steps):
             return self.driver.drive(Served(motion, self.serve), keyboard=keyboard)
-        self.links.pump()
+        self._serve_links()
         held = self.driver.drive(motion, keyboard=keyboard)
-        self.links.pump()
+        self._serve_links()
         return held
 
     def serve(self) -> None:
         """Between two slices of a motion."""
-        self.links.pump()
+        self._serve_links()
         if self.driver.has_keyboard:
             self.tell_news()
 
@@ -191,8 +191,12 @@ class Session:
         """
         if not len(self.links):
             return None
-        self.links.pump(takes=self.machine.trace[-1]["type"] != Cycle.RESET)
+        self._serve_links(takes=self.machine.trace[-1]["type"] != Cycle.RESET)
         return _ATTENDED
+
+    def _serve_links(self, *, takes: bool = True) -> None:
+        """Move what can be moved; towards a board in its past nothing, or that would end it."""
+        self.links.pump(takes=takes and not self.history.in_past)
 
     def join(self, end: str, text: str) -> Link:
         """Join a serial end to the outside; the pane leaves it.

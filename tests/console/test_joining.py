@@ -220,3 +220,27 @@ def test_a_link_is_served_while_a_line_is_typed_and_while_the_board_runs(
         terminal.wait_for("emu85>")
     terminal.type("quit\r")
     assert terminal.ended() == 0
+
+
+def test_what_comes_from_outside_waits_while_the_board_is_in_its_past(
+    bench: Bench, tmp_path: Path
+) -> None:
+    source, target = tmp_path / "in", tmp_path / "out"
+    source.write_bytes(b"")
+    bench.do("run for 5 ms", f"join usart files {source} {target}", "run for 5 ms")
+    newest = bench.machine.t
+    bench.do("back to 3 ms")
+    with source.open("ab") as more:
+        more.write(b"later")
+    for _ in range(3):
+        bench.session.attend()
+    bench.do("run for 1 ms", "back 5", "step 3")
+    bench.session.attend()
+    assert bench.session.history.latest_t == newest
+    bench.do("forth")
+    assert bench.machine.t == newest
+    bench.session.attend()
+    bench.do("run for 20 ms")
+    assert target.read_bytes() == b"later"
+    bench.do("back to 3 ms", "put mem 8000 1")  # something new: the file goes on from here
+    assert not bench.session.history.in_past
