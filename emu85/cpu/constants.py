@@ -10,6 +10,7 @@ from __future__ import annotations
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.cpu.layout import (
+    UNALTERED,
     UNTOUCHED_BITS,
     UNTOUCHED_SHIFT,
     WAIT_MASK,
@@ -64,6 +65,7 @@ HOLD_BEFORE = int(MapBit.HOLD_BEFORE)
 LOST_BITS = int(MapBit.ROM | MapBit.NO_WRITER)
 WRITE_SLOW = int(WRITE_BITS | MapBit.NOT_STACK)
 UNTOUCHED = UNTOUCHED_BITS
+TAKEN_AS_IT_WAS = UNALTERED | WRITE_EXIT
 WATCH_ALL = ((1 << len(Cycle)) - 1) << WATCH_SHIFT
 
 X_LIMIT, X_BUDGET, X_READ = int(Exit.LIMIT), int(Exit.BUDGET), int(Exit.READ)
@@ -75,7 +77,7 @@ RST55, INTR, SID = int(Line.RST55), int(Line.INTR), int(Line.SID)
 HOLD, SOD, HLDA = int(Line.HOLD), int(Line.SOD), int(Line.HLDA)
 READY, FLOATING, FINDING = int(Line.READY), int(Line.FLOATING), int(Line.FINDING)
 
-OF, MR, INA = int(Cycle.OF), int(Cycle.MR), int(Cycle.INA)
+OF, MR, MW, INA = int(Cycle.OF), int(Cycle.MR), int(Cycle.MW), int(Cycle.INA)
 IOR, IOW = int(Cycle.IOR), int(Cycle.IOW)
 OF_RECORD = OF << TYPE_SHIFT | int(Line.S1 | Line.S0) << LINES_SHIFT
 WAITS = WAIT_MASK << WAIT_SHIFT

@@ -17,8 +17,8 @@ left and entered:
 * All rare circumstances (a device, a floating bus, ROM under a write, a stop's
   interest) are bits of the map word of the address, so the common cycle tests
   them all at once.
-* What a cycle type has not touched yet since somebody asked is such a bit too; the first
-  cycle clears it, so that knowing what was touched costs nothing more.
+* What a cycle type has not touched, or no write altered, yet since somebody asked is such
+  a bit too; the first cycle clears it, so that knowing this costs nothing more.
 * The loop leaves for a device's answer *before* the cycle has changed anything;
   on re-entry the same cycle begins again with the answer at hand, and its record
   shows the lines as they stood before the device touched them.
@@ -54,6 +54,8 @@ from emu85.cpu.layout import (
     EVERY_CYCLE,
     INDEX_MASK,
     IO_BASE,
+    UNALTERED,
+    UNTOUCHED_CYCLES,
     UNTOUCHED_SHIFT,
     UNWRITTEN,
     WAIT_MASK,
@@ -143,7 +145,10 @@ def take_over(
     ring[place & c.PLACE_MASK] = t
     ring[(place + 1) & c.PLACE_MASK] = record
     slow = m & (1 << (WATCH_SHIFT + kind))
-    memory_map[index] = m & ~((1 << (UNTOUCHED_SHIFT + kind)) & c.UNTOUCHED)
+    touched = (1 << (UNTOUCHED_SHIFT + kind)) & UNTOUCHED_CYCLES
+    if kind == c.MW:  # the byte that was there is over already
+        touched |= UNALTERED
+    memory_map[index] = m & ~touched
     return c.X_STOP if stopped(stops, s, data_watch, slow, record, previous, t) else 0
 
 
@@ -300,14 +305,22 @@ def run(
                     data = pc & 0xFF
                 else:
                     data = s[c.R + r]
-                if slow & c.LOST_BITS == 0:
+                if slow == 0:
                     store[m & INDEX_MASK] = data
-                if slow & c.WRITE_SLOW != 0:
-                    record |= write_findings(findings, s, slow, index, t) << LINES_SHIFT
-                    if slow & c.WRITE_EXIT != 0:
-                        ask(s, index, (record >> TYPE_SHIFT) & NIBBLE, t)
-                        s[c.EXIT_DATA] = data
-                        out |= c.X_WRITE
+                else:
+                    lost = slow & c.LOST_BITS != 0
+                    if slow & c.TAKEN_AS_IT_WAS == UNALTERED and (
+                        lost or np.int64(store[m & INDEX_MASK]) & 0xFF == data
+                    ):
+                        slow &= ~UNALTERED
+                    if not lost:
+                        store[m & INDEX_MASK] = data
+                    if slow & c.WRITE_SLOW != 0:
+                        record |= write_findings(findings, s, slow, index, t) << LINES_SHIFT
+                        if slow & c.WRITE_EXIT != 0:
+                            ask(s, index, (record >> TYPE_SHIFT) & NIBBLE, t)
+                            s[c.EXIT_DATA] = data
+                            out |= c.X_WRITE
             else:
                 rare = slow
                 data = s[c.PULL_UP]

@@ -61,7 +61,10 @@ UNTOUCHED_SHIFT = 49
 """Bit ``UNTOUCHED_SHIFT + cycle type`` is cleared by the first cycle of that type here, if
 it was set; OF, MR, MW, IOR and IOW have one."""
 UNTOUCHED_TYPES = 5
-UNTOUCHED_BITS = ((1 << UNTOUCHED_TYPES) - 1) << UNTOUCHED_SHIFT
+UNTOUCHED_CYCLES = ((1 << UNTOUCHED_TYPES) - 1) << UNTOUCHED_SHIFT
+UNALTERED = 1 << (UNTOUCHED_SHIFT + UNTOUCHED_TYPES)
+"""Cleared, if it was set, by the first memory write here that leaves another byte."""
+UNTOUCHED_BITS = UNTOUCHED_CYCLES | UNALTERED
 
 UNWRITTEN = 0x100
 """In a ``store`` entry: RAM never written since power-on."""

@@ -27,7 +27,8 @@ from numpy.typing import NDArray
 from emu85.bus.cycles import BI_ACKNOWLEDGE, LEVELS, READS, WRITES, Cycle, Levels
 from emu85.bus.lines import Line
 from emu85.cpu.layout import (
-    UNTOUCHED_BITS,
+    UNALTERED,
+    UNTOUCHED_CYCLES,
     UNTOUCHED_SHIFT,
     WAIT_MASK,
     WAIT_SHIFT,
@@ -127,7 +128,9 @@ def _record(cycle: MachineCycle) -> int:
 
 def _slow(cycle: MachineCycle) -> int:
     bits = 1 << (WATCH_SHIFT + cycle.kind) | WAIT_MASK << WAIT_SHIFT
-    bits |= 1 << (UNTOUCHED_SHIFT + cycle.kind) & UNTOUCHED_BITS
+    bits |= 1 << (UNTOUCHED_SHIFT + cycle.kind) & UNTOUCHED_CYCLES
+    if cycle.kind is Cycle.MW:
+        bits |= UNALTERED
     direction = _direction(cycle.kind)
     if direction == READ:
         bits |= _READ_BITS

@@ -33,7 +33,7 @@ from emu85.history.snapshots import MOST, KeptSnapshots, Snapshots
 from emu85.history.stops_then import Beginning, StopsThen, Then
 from emu85.history.touched import of_steps
 from emu85.history.writes import ByHand, Byte, Changed
-from emu85.machine import Machine
+from emu85.machine import Machine, Reason
 from emu85.stops import Condition, Stop
 
 APART = 0.02
@@ -224,7 +224,8 @@ class History:
     def go_to(self, t: int) -> None:
         """Be at the first moment between machine cycles that is not before ``t``.
 
-        A reset at that moment is still to come then.  It is between :attr:`first_t` and :attr:`latest_t`, whatever ``t`` is.
+        A reset at that moment is still to come then.  It is between :attr:`first_t` and
+        :attr:`latest_t`, whatever ``t`` is.
         """
         self._notice()
         t = max(self.first_t, min(t, self.latest_t))
@@ -534,6 +535,25 @@ class History:
                 self.machine.run(t_states=min(_AT_ONCE, t - self.machine.t), wait=True)
         finally:
             self._resets_before = NEVER
+
+    def run_to_stop(self, t: int) -> bool:
+        """The same in the block of :meth:`staying`, or until one of its stops hits.
+
+        Returns:
+            whether one has hit.
+        """
+        self.machine.holds_for_user = True
+        try:
+            with self.machine.stops.counting_quietly(False):
+                while self.machine.t < t:
+                    if self.attend:
+                        self.attend()
+                    length = min(_AT_ONCE, t - self.machine.t)
+                    if self.machine.run(t_states=length, wait=True).reason is Reason.STOP:
+                        return True
+            return False
+        finally:
+            self.machine.holds_for_user = False
 
     @contextmanager
     def _unheard(self) -> Iterator[None]:

@@ -85,8 +85,21 @@ class Seeker:
         if not stretches:
             return -1
         with self._history.staying(conditions) as stops:
-            hits = (self._last_hit(stops, begin, end) for begin, end in stretches)
+            hits = (self.last_hit(stops, begin, end) for begin, end in stretches)
             return next((t for t in hits if t >= 0), -1)
+
+    def begun_at(self, t: int) -> np.void:
+        """The record of the machine cycle that began at ``t``; there must be one."""
+        trace = self._history.machine.trace
+        if len(trace) and trace[0]["t"] <= t:
+            place = np.searchsorted(trace.columns()["t"], t)
+            found: np.void = trace.at(np.array([place]))[0]
+            return found
+        with self._history.staying():
+            begin, _ = next(self.stretches(t + 1))
+            self.begin(begin, t + 1)
+            found = trace.last(1)[0]
+            return found
 
     @property
     def _oldest_t(self) -> int:
@@ -115,7 +128,7 @@ class Seeker:
         """All records that began from a snapshot's moment on and before ``end``, made anew."""
         history = self._history
         machine, trace = history.machine, history.machine.trace
-        before = self._begin(begin)
+        before = self.begin(begin, begin)
         is_first = True
         while machine.t < end:
             first = trace.total
@@ -126,21 +139,44 @@ class Seeker:
             yield Piece(records[: np.searchsorted(records["t"], end)], is_first)
             is_first = False
 
-    def _begin(self, t: int) -> NDArray[np.void]:
-        """Be at a snapshot's moment; the record of before it."""
-        before = self._history.be_at_snapshot(t)
-        if self._history.machine.t == t:
-            return before
-        self._history.run_to(t)  # that snapshot has been dropped meanwhile
-        return self._history.machine.trace.last(1)
+    # --- within the block of History.staying -----------------------------------------
 
-    def _last_hit(self, stops: list[Stop], begin: int, end: int) -> int:
-        """When the last machine cycle of a stretch began that one of these stops hit; or -1."""
-        self._begin(begin)
+    def begin(self, begin: int, since: int) -> NDArray[np.void]:
+        """Be at a moment, by way of that of a snapshot; the record of before the snapshot."""
+        before = self._history.be_at_snapshot(begin)
+        if self._history.machine.t < begin:  # that snapshot has been dropped meanwhile
+            self._history.run_to(begin)
+            before = self._history.machine.trace.last(1)
+        self._history.run_to(since)
+        return before
+
+    def last_hit(self, stops: list[Stop], begin: int, end: int, since: int = -1) -> int:
+        """When the last machine cycle of a stretch began that one of these stops hit.
+
+        Args:
+            since: earlier ones do not count.
+
+        Returns:
+            T-state, or -1 for none.
+        """
+        self._begin_counting(stops, begin, since)
+        self._history.run_to(end)
+        return max((-1 if stop.last_t is None else stop.last_t for stop in stops), default=-1)
+
+    def first_hit(self, stops: list[Stop], begin: int, end: int, since: int) -> Found:
+        """The record of the first machine cycle from a moment on that one of these stops hits."""
+        self._begin_counting(stops, begin, since)
+        if not self._history.run_to_stop(end):
+            return None
+        record: np.void = self._history.machine.trace.last(1)[0]
+        return record
+
+    def _begin_counting(self, stops: list[Stop], begin: int, since: int) -> None:
+        self.begin(begin, max(begin, since))
         for stop in stops:
             stop.counts = stop.none_counted
-        self._history.run_to(end)
-        return max(-1 if stop.last_t is None else stop.last_t for stop in stops)
+
+    # --- on the trace, or in a stretch made anew -------------------------------------------
 
     def _on_trace(self, picks: Picks, count: int, before: int) -> tuple[Found, int]:
         """The same on the trace; or how many are still to be found in what is older."""

@@ -1,9 +1,9 @@
 """What was touched on the bus in a stretch of the past, so that others need no search.
 
 For each memory address and port, and each of OF, MR, MW, IOR and IOW: whether there was
-such a cycle.  The loop tells it by bits of the map (``cpu.layout.UNTOUCHED_SHIFT``).  And
-which lines have changed, and whether there was a finding (``cpu.layout.State.MOVED``).  In
-doubt more is taken for touched than was.
+such a cycle, and whether a write left another byte.  The loop tells it by bits of the map
+(``cpu.layout.UNTOUCHED_SHIFT``).  And which lines have changed, and whether there was a
+finding (``cpu.layout.State.MOVED``).  In doubt more is taken for touched than was.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.cpu.layout import (
     MOVED_TOLD,
@@ -27,7 +26,9 @@ from emu85.cpu.layout import (
 from emu85.stops import Condition, Step
 from emu85.stops.tables import watch_map
 
-_KNOWN = (1 << UNTOUCHED_TYPES) - 1
+_CYCLES = (1 << UNTOUCHED_TYPES) - 1
+_ALTERED = 1 << UNTOUCHED_TYPES
+_KNOWN = _CYCLES | _ALTERED
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +36,8 @@ class Touched:
     """What was touched, or any of what is looked for.
 
     Attributes:
-        cycles: uint8, for each map index a bit for each cycle type, ``SPACE`` of them.
+        cycles: uint8, for each map index a bit for each cycle type and one for another
+            byte, ``SPACE`` of them.
         lines: bits of a lines word, those of ``MOVED_TOLD``.
     """
 
@@ -86,7 +88,7 @@ def of_steps(conditions: list[Condition]) -> Touched | None:
         return None
     words = np.zeros(SPACE, np.int64)
     watch_map(others, words)
-    cycles = (words >> WATCH_SHIFT & _KNOWN).astype(np.uint8)
+    cycles = (words >> WATCH_SHIFT & _CYCLES).astype(np.uint8)
     return Touched(cycles, int(np.bitwise_or.reduce(lines)) if lines else 0)
 
 
@@ -101,10 +103,10 @@ def _lines_of(step: Step) -> int:
     return step.line_mask if is_told else 0
 
 
-def of_writes(addresses: NDArray[np.intp]) -> Touched:
-    """What is touched by a write to one of these addresses."""
+def of_alterations(addresses: NDArray[np.intp]) -> Touched:
+    """What is touched by a write that leaves another byte at one of these addresses."""
     wanted = nothing_touched()
-    wanted.cycles[addresses] = 1 << Cycle.MW
+    wanted.cycles[addresses] = _ALTERED
     return wanted
 
 

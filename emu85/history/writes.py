@@ -9,18 +9,28 @@ from numpy.typing import NDArray
 
 from emu85.board.deeds import Deed
 from emu85.bus.cycles import Cycle
-from emu85.bus.lines import Line
 from emu85.bus.trace import Columns
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
 from emu85.history.journal import Entry
 from emu85.history.seeking import Found, Seeker
-from emu85.history.touched import Touched, of_writes
+from emu85.history.touched import of_alterations
+from emu85.stops import Condition, Step
 
 if TYPE_CHECKING:
     from emu85.history.history import History
 
 _GAP = int(MapBit.NO_READER | MapBit.NO_WRITER)
 _LOST = int(MapBit.NO_WRITER | MapBit.ROM)
+
+
+def _writes_to(addresses: NDArray[np.intp], low: int = 0, high: int = 0xFF) -> list[Condition]:
+    """Writes of a byte from ``low`` to ``high`` to any of these addresses."""
+    if low > high:
+        return []
+    kind = frozenset({Cycle.MW})
+    return [
+        Condition((Step(kind, at, at, data_low=low, data_high=high),)) for at in addresses.tolist()
+    ]
 
 
 class ByHand(NamedTuple):
@@ -61,22 +71,12 @@ class Byte:
         self._history = history
         self._seeker = seeker
         words = history.machine.board.map[:IO_BASE]
-        self._words = words
         self._cell = int(words[address]) & INDEX_MASK
         is_gap = int(words[address]) & _GAP == _GAP
         self._mirrors = (
             np.array([address]) if is_gap else np.flatnonzero(words & INDEX_MASK == self._cell)
         )
-
-    @property
-    def wanted(self) -> Touched:
-        """What a stretch has touched if it wrote to it."""
-        return of_writes(self._mirrors)
-
-    def writes(self, records: Columns) -> NDArray[np.intp]:
-        """Indices of the writes to it."""
-        written = np.flatnonzero(records["type"] == Cycle.MW)
-        return written[np.isin(records["address"][written], self._mirrors)]
+        self._taking = self._mirrors[words[self._mirrors] & _LOST == 0]
 
     def changed(self, before: int, by_hand_before: int) -> Changed:
         """What changed it last.
@@ -86,64 +86,33 @@ class Byte:
             by_hand_before: nor does what was put there at this one or later.
         """
         put = self._last_put(by_hand_before)
-        after = -1 if put is None else put.t
         write, change = self._on_trace(before, put)
-        if change is None and self._history.machine.trace.forgotten:
-            stretches = list(self._seeker.stretches(before, after, self.wanted))
-            older, change = self._in_stretches(stretches, put) if stretches else (None, None)
-            write = older if write is None else write
+        if write is None:
+            write = self._last_write(before, put)
+        if change is None and write is not None and self._history.machine.trace.forgotten:
+            change = self._sought(int(write["t"]) + 1, put)
         if change is None:
             return Changed(write, put)
         is_same = write is not None and write["t"] == change["t"]
         return Changed(None if is_same else write, change)
 
-    def is_lost(self, records: NDArray[np.void]) -> NDArray[np.bool_]:
-        """Whether each write found ROM, or nobody there."""
-        noted = records["lines"] & int(Line.FINDING) != 0
-        lost: NDArray[np.bool_] = noted & (self._words[records["address"]] & _LOST != 0)
-        return lost
-
     def _on_trace(self, before: int, put: ByHand | None) -> tuple[Found, Found]:
         """The last write, and the last that is known to have changed the byte."""
         trace = self._history.machine.trace
-        records = trace.at(self.writes(trace.columns()))
+        records = trace.at(self._writes(trace.columns()))
         records = records[records["t"] < before]
         value = None
         if put is not None:
             records = records[records["t"] >= put.t]
             value = put.value if not trace.forgotten or trace[0]["t"] <= put.t else None
         elif not trace.forgotten:
-            value = self._value_at(self._history.first_t)
+            value = self._history.byte_in_snapshot(self._history.first_t, self._cell)
         return self._last_two(records, value)
 
-    def _in_stretches(
-        self, stretches: list[tuple[int, int]], put: ByHand | None
-    ) -> tuple[Found, Found]:
-        write: Found = None
-        with self._history.staying():
-            for begin, end in stretches:
-                last, change = self._in_stretch(begin, end, put)
-                write = last if write is None else write
-                if change is not None:
-                    return write, change
-        return write, None
-
-    def _in_stretch(self, begin: int, end: int, put: ByHand | None) -> tuple[Found, Found]:
-        write: Found = None
-        change: Found = None
-        value = self._value_at(begin)
-        since = begin
-        if put is not None and put.t >= begin:
-            since, value = put.t, put.value
-        for records, _ in self._seeker.pieces(begin, end):
-            written = records[1:][self.writes(Columns(records[1:]))]
-            written = written[written["t"] >= since]
-            last, changing = self._last_two(written, value)
-            write = write if last is None else last
-            change = change if changing is None else changing
-            kept = written[~self.is_lost(written)]
-            value = int(kept[-1]["data"]) if len(kept) else value
-        return write, change
+    def _writes(self, records: Columns) -> NDArray[np.intp]:
+        """Indices of the writes to it."""
+        written = np.flatnonzero(records["type"] == Cycle.MW)
+        return written[np.isin(records["address"][written], self._mirrors)]
 
     def _last_two(self, written: NDArray[np.void], value: int | None) -> tuple[Found, Found]:
         """The last of some writes, and the last of another byte than was there before.
@@ -153,7 +122,7 @@ class Byte:
         """
         if not len(written):
             return None, None
-        kept = written[~self.is_lost(written)]
+        kept = written[np.isin(written["address"], self._taking)]
         differs = np.zeros(len(kept), bool)
         differs[1:] = kept["data"][1:] != kept["data"][:-1]
         if len(kept) and value is not None:
@@ -161,8 +130,44 @@ class Byte:
         changing = np.flatnonzero(differs)
         return written[-1], kept[changing[-1]] if len(changing) else None
 
-    def _value_at(self, snapshot_t: int) -> int:
-        return self._history.byte_in_snapshot(snapshot_t, self._cell)
+    # --- in what the trace has forgotten -----------------------------------------------
+
+    def _last_write(self, before: int, put: ByHand | None) -> Found:
+        after = -1 if put is None else put.t
+        t = self._seeker.last_met(_writes_to(self._mirrors), before, after)
+        return self._seeker.begun_at(t) if t >= max(after, 0) else None
+
+    def _sought(self, before: int, put: ByHand | None) -> Found:
+        """The write that changed the byte last."""
+        after = -1 if put is None else put.t
+        wanted = of_alterations(self._taking)
+        for begin, end in list(self._seeker.stretches(before, after, wanted)):
+            if put is not None and put.t >= begin:
+                found = self._in_stretch(begin, put.t, end, put.value)
+            else:
+                value = self._history.byte_in_snapshot(begin, self._cell)
+                found = self._in_stretch(begin, begin, end, value)
+            if found is not None:
+                return found
+        return None
+
+    def _in_stretch(self, begin: int, since: int, end: int, value: int) -> Found:
+        """The write between two moments that changed the byte last; it was ``value`` at first."""
+        history, seeker = self._history, self._seeker
+        with history.staying():
+            seeker.begin(begin, since)
+            history.run_to(end)
+            last = int(history.machine.board.store[self._cell]) & 0xFF
+        others = [
+            *_writes_to(self._taking, high=last - 1),
+            *_writes_to(self._taking, low=last + 1),
+        ]
+        with history.staying(others) as stops:
+            other = seeker.last_hit(stops, begin, end, since)
+        if other < 0 and value == last:
+            return None
+        with history.staying(_writes_to(self._taking)) as stops:
+            return seeker.first_hit(stops, begin, end, max(since, other + 1))
 
     # --- by hand ---------------------------------------------------------------------
 

@@ -235,14 +235,14 @@ class StopSet:
                 stop.counts = counts
 
     @contextmanager
-    def counting_quietly(self) -> Iterator[None]:
+    def counting_quietly(self, is_quiet: bool = True) -> Iterator[None]:
         """Have the core count hits on its own meanwhile, but for those of firmware's stops."""
-        self._is_quiet = True
+        before, self._is_quiet = self._is_quiet, is_quiet
         self._mark_quiet()
         try:
             yield
         finally:
-            self._is_quiet = False
+            self._is_quiet = before
             self._mark_quiet()
 
     @contextmanager

@@ -11,6 +11,7 @@ from emu85.firmware.image import Image, Segment
 from emu85.history.history import History
 from emu85.history.writes import ByHand
 from emu85.machine import Machine
+from tests.history.test_seeking import Resting
 from tests.rig import rig
 
 WRITER = """
@@ -144,3 +145,27 @@ def test_going_back_to_one_change_after_another() -> None:
     assert found[-len(changes) - 1 :] == [put, *changes[::-1]]
     assert len(found) > len(changes) + 1
     assert machine.t == changes[0] + 3
+
+
+SAME = """
+        ORG     0
+        LXI     SP,8800H        ; T 3, 10 T-states
+        MVI     A,5             ; T 13, 7
+        STA     8104H           ; T 20, 13: written from T 30
+AGAIN:  STA     8104H           ; and the same again and again
+        CALL    PUSHES          ; and the same return address
+        JMP     AGAIN
+PUSHES: RET
+"""
+
+
+def test_stretches_in_which_a_byte_was_only_written_over_are_not_made_anew() -> None:
+    machine = rig(SAME, 60)
+    history = History(machine, apart=0.0)
+    for _ in range(40):
+        machine.run(t_states=400)
+    resting = Resting()
+    machine.companions.append(resting)
+    last, change = told(history, 0x8104)
+    assert change == 30 and last is not None and last > machine.t - 60
+    assert resting.count < 12  # the first stretch alone, of forty
