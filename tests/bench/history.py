@@ -34,9 +34,14 @@ def history() -> Iterator[Row]:
 _BUSY = """
         ORG     0
         LXI     SP,8800H
+        MVI     A,0C0H
+        SIM                     ; SOD rises
+        MVI     A,40H
+        SIM                     ; and falls, once and never again
         MVI     A,1
         STA     8010H           ; once, and never again
 AGAIN:  OUT     40H
+        STA     8012H           ; always the same
         INX     H
         JMP     AGAIN
 """
@@ -51,20 +56,22 @@ def _searches() -> Iterator[Row]:
         yield Row(f"busy board: {name}", taken, "s", _MOST, True)
 
 
-def _to_the_stop(past: History) -> None:
-    stop = past.machine.stops.add("on MW at 8010")
+def _to_the_stop(text: str, past: History) -> None:
+    stop = past.machine.stops.add(text)
     if not past.back_to_stop([stop]):
         raise RuntimeError("the stop was not found")
 
 
-def _to_the_change(past: History) -> None:
-    if past.back_to_change(0x8010) is None:
+def _to_the_change(address: int, past: History) -> None:
+    if past.back_to_change(address) is None:
         raise RuntimeError("the change was not found")
 
 
 _SEARCHES: dict[str, Callable[[History], None]] = {
-    "back to a stop of a minute ago": _to_the_stop,
-    "back to a change of a minute ago": _to_the_change,
+    "back to a stop of a minute ago": partial(_to_the_stop, "on MW at 8010"),
+    "back to a line's fall of a minute ago": partial(_to_the_stop, "when SOD falls"),
+    "back to a change of a minute ago": partial(_to_the_change, 0x8010),
+    "a byte written over ever since": partial(_to_the_change, 0x8012),
     "back 10 million cycles": lambda past: _counted(past.back_cycles(10_000_000)),
 }
 
