@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import NamedTuple
 
+from emu85.burn.ground import Ground, Stands
 from emu85.burn.state import (
     FLAGS,
     IE,
@@ -19,7 +20,7 @@ from emu85.burn.state import (
 )
 from emu85.bus.cycles import READS, Cycle
 from emu85.cpu.rows import FLAG_MASKS
-from emu85.isa import Addr, Instruction, MachineCycle, Op, Reg
+from emu85.isa import INSTRUCTIONS, Addr, Instruction, MachineCycle, Op, Reg
 
 _LOW = {Reg.B: Reg.C, Reg.D: Reg.E, Reg.H: Reg.L, Reg.W: Reg.Z}
 _PAIR_OF = {
@@ -81,6 +82,17 @@ def execute(
         byte_at: a byte of memory that cannot change, or None.
     """
     return _Execution(state, operand, byte_at).all(one)
+
+
+def execute_at(ground: Ground, address: int, state: State) -> Done:
+    """Carry out the instruction that stands at an address."""
+    one = INSTRUCTIONS[ground.bytes[address & 0xFFFF]]
+    operand = bytes(ground.bytes[(address + n) & 0xFFFF] for n in range(1, one.length))
+
+    def fixed(at: int) -> int | None:
+        return ground.bytes[at] if ground.at(at) is Stands.HELD else None
+
+    return execute(one, operand, state, fixed)
 
 
 def is_met(one: Instruction, flags: Flags) -> bool | None:

@@ -19,7 +19,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from emu85.burn.execute import Access, Done, execute, is_met, told_by
+from emu85.burn.execute import Access, Done, execute_at, is_met, told_by
 from emu85.burn.ground import Ground, Stands
 from emu85.burn.moves import MOVES, Move, Way
 from emu85.burn.state import (
@@ -315,17 +315,8 @@ class Flow:
     def _instruction(self, address: int) -> Instruction:
         return INSTRUCTIONS[self._ground.bytes[address]]
 
-    def _operand(self, address: int) -> bytes:
-        length = _LENGTHS[self._ground.bytes[address]]
-        return bytes(self._ground.bytes[_after(address, n)] for n in range(1, length))
-
-    def _rom_byte(self, address: int) -> int | None:
-        held = self._ground.at(address) is Stands.HELD
-        return self._ground.bytes[address] if held else None
-
     def _execute(self, address: int, state: State) -> Done:
-        one = self._instruction(address)
-        return execute(one, self._operand(address), state, self._rom_byte)
+        return execute_at(self._ground, address, state)
 
     def _step(self, root: Root, address: int) -> None:
         state = self._states[root, address]

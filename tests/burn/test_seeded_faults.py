@@ -352,6 +352,24 @@ SEEDS = {
         ),
         result=LOOK,
     ),
+    "a routine that restores registers in the order of saving": Seed(
+        "handler-keeps",
+        "RST 7.5 returns with B, C, H, L not as it was",
+        (
+            ("        PUSH    PSW\n", "        PUSH PSW\n PUSH H\n PUSH B\n"),
+            ("        POP     PSW\n", "        POP H\n POP B\n POP PSW\n"),
+        ),
+        result=LOOK,
+    ),
+    "a routine that leaves a register as it loaded it": Seed(
+        "handler-keeps",
+        "RST 7.5 returns with H, L not as it was",
+        (
+            ("        PUSH    PSW\n", "        PUSH PSW\n PUSH H\n LXI H,1\n"),
+            ("        POP     PSW\n", "        POP PSW\n POP PSW\n"),
+        ),
+        result=LOOK,
+    ),
     "a routine whose call does not enable interrupts": Seed(
         "handler-enables",
         "RST 7.5 returns with interrupts disabled",

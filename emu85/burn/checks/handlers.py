@@ -6,13 +6,15 @@ meant to change a register or to come once.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from emu85.burn.checks.kinds import Check
 from emu85.burn.effects import changed
+from emu85.burn.entered import returns
 from emu85.burn.flow import Kind, Root
 from emu85.burn.moves import MOVES, Way
+from emu85.burn.state import HELD, Kept, State
 from emu85.burn.study import Study
 from emu85.burn.vectors import Comes, Vector, vectors
 from emu85.burn.verdict import Note
@@ -83,8 +85,30 @@ def _keeps(study: Study) -> Iterator[Note]:
         losing = [met for met in ways if _lost(met)]
         if losing:
             first = min(losing)
-            names = ", ".join(reg.name for reg in sorted(_lost(first)))
-            yield Note(f"{vector.name} changes {names} without having saved it", first.at, False)
+            yield Note(
+                f"{vector.name} changes {_names(_lost(first))} without having saved it",
+                first.at,
+                False,
+            )
+            continue
+        upset = [
+            (at, regs)
+            for at, state in returns(study.ground, vector.address)
+            if (regs := _upset(state))
+        ]
+        if upset:
+            at, regs = min(upset)
+            yield Note(f"{vector.name} returns with {_names(regs)} not as it was", at, False)
+
+
+def _names(regs: Iterable[Reg]) -> str:
+    return ", ".join(reg.name for reg in sorted(regs))
+
+
+def _upset(state: State) -> list[Reg]:
+    """Registers that surely hold something else than when the routine was entered."""
+    held = ((reg, state.registers[reg]) for reg in sorted(map(Reg, HELD)))
+    return [reg for reg, byte in held if byte is not None and byte != Kept(reg)]
 
 
 def _lost(met: _Met) -> set[Reg]:

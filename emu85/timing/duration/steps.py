@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from emu85.burn.effects import changed
-from emu85.burn.execute import Access, Done, execute, is_met, told_by
-from emu85.burn.ground import Ground, Stands
+from emu85.burn.execute import Access, Done, execute_at, is_met, told_by
+from emu85.burn.ground import Ground
 from emu85.burn.moves import MOVES, Way
 from emu85.burn.state import (
     FLAGS,
@@ -136,7 +136,7 @@ class Steps:
         one = self.instruction(address)
         move = MOVES[one.opcode]
         state = known.state
-        done = execute(one, self._operand(address, one), state, self._rom_byte)
+        done = execute_at(self._ground, address, state)
         following = (address + one.length) % _SPACE
         met = is_met(one, state.flags)
         if met is not True:
@@ -208,13 +208,6 @@ class Steps:
             edge = Edge(address, LOST, whole, Known(state), jumps, changes, why)
             is_lost = left_by(end.offset) == LOST
             yield edge if is_lost else self._to((following + end.offset) % _SPACE, edge)
-
-    def _operand(self, address: int, one: Instruction) -> bytes:
-        return bytes(self._ground.bytes[(address + n) % _SPACE] for n in range(1, one.length))
-
-    def _rom_byte(self, address: int) -> int | None:
-        is_fixed = self._ground.at(address) is Stands.HELD
-        return self._ground.bytes[address] if is_fixed else None
 
     # --- time ----------------------------------------------------------------------
 
