@@ -326,6 +326,15 @@ SEEDS = {
         here("FAR: LXI H,0\n IN 10H\n ORA A\n JZ 1000H+FAR+1"),
         (("at: 0000-07FF", "at: 0000-07FF, ignores: A12"),),
     ),
+    "code that runs off the end of the EPROM into its mirror": Seed(
+        "past-end",
+        "goes on past the end of program, to 0800, which is 0000 once more",
+        (*here("FAR: IN 10H\n ORA A\n JZ OFF"), (LAST, " ORG 7FFH\nOFF: NOP")),
+        (
+            ("at: 0000-07FF", "at: 0000-07FF, ignores: A11"),
+            ("  - {chip: 2716, name: spare, at: 0800-0FFF}\n", ""),
+        ),
+    ),
     # --- interrupt routines
     "a routine that does not save what it changes": Seed(
         "handler-keeps",

@@ -8,13 +8,13 @@ from dataclasses import replace
 from emu85.burn.checks.kinds import Check
 from emu85.burn.flow import Hop, Kind
 from emu85.burn.ground import Stands
-from emu85.burn.moves import Way
+from emu85.burn.moves import MOVES, Way
 from emu85.burn.study import Study
 from emu85.burn.vectors import RESTARTS, Comes, floating_opcode, vectors
 from emu85.burn.verdict import Note
 from emu85.bus.lines import NAMES
 from emu85.cpu.layout import FindingKind
-from emu85.isa import INSTRUCTIONS
+from emu85.isa import INSTRUCTIONS, Instruction
 from emu85.isa.operations import PAIRS
 
 _VERBS = {
@@ -109,6 +109,25 @@ def _is_expected(study: Study, address: int) -> bool:
     )
 
 
+def _past_the_end(study: Study) -> Iterator[Note]:
+    """Code that goes on where the byte of another place answers: most likely a mirror."""
+    ground, starts = study.ground, study.survey.facts.starts
+    for at, sure in sorted(starts.items()):
+        one = INSTRUCTIONS[ground.bytes[at]]
+        goes_on = _goes_on(one) and (at + one.length & 0xFFFF) in starts
+        for offset in range(1, one.length + goes_on):
+            before, target = at + offset - 1 & 0xFFFF, at + offset & 0xFFFF
+            if ground.home[target] not in (target, ground.home[before] + 1):
+                told = f"goes on past the end of {ground.name(before)}, to {target:04X}"
+                yield Note(f"{told}, which is {ground.home[target]:04X} once more", at, sure)
+                break
+
+
+def _goes_on(one: Instruction) -> bool:
+    move = MOVES[one.opcode]
+    return move.conditional or move.way in (Way.ON, Way.HALT, Way.CALL, Way.RESTART)
+
+
 def _inside(study: Study) -> Iterator[Note]:
     """Two instructions that share bytes, both surely reached."""
     starts = sorted(at for at, sure in study.survey.facts.starts.items() if sure)
@@ -177,6 +196,7 @@ CHECKS = (
     Check("restarts", "every restart that may come has a vector", _restarts),
     Check("acknowledge", "an INTR acknowledge finds an instruction", _acknowledge),
     Check("nowhere", "control stays where there is memory", _nowhere),
+    Check("past-end", "code does not run past its chip's end into a mirror", _past_the_end),
     Check("blank", "control does not run into blank EPROM", _blank),
     Check("code-in-ram", "control goes to RAM only where code may be", _ram),
     Check("overlap", "no jump goes into the middle of another instruction", _inside),
