@@ -109,8 +109,9 @@ def _add_outcome(group: argparse._ArgumentGroup) -> None:
         metavar="CHECK",
         action="append",
         default=[],
-        help="faults that this check finds are meant",
+        help="what this check finds is meant",
     )
+    add("--strict", action="store_true", help="exit status 1 too where a check wants a look")
     add("--checks", action="store_true", help="list the checks and the sums, and end")
     add("--json", metavar="FILE", help="write the report as JSON, or print it instead with -")
     add("--html", metavar="FILE", help="write the report as a page to be read or printed")
@@ -123,7 +124,8 @@ def burn_check(options: argparse.Namespace) -> int:
     """Examine, print, write what is asked for.
 
     Returns:
-        0 if the image is fit to burn, else 1.
+        0 if the image is fit to burn, else 1; also 1 if that is asked for where a check wants
+        a look.
 
     Raises:
         UserError: options, image or board that cannot be taken.
@@ -141,7 +143,8 @@ def burn_check(options: argparse.Namespace) -> int:
     found = report(done)
     _write(options, found, done)
     print(write_json(found) if options.json == PRINTED else write_text(found), end="")
-    return FIT if found.is_fit else NOT_FIT
+    is_doubtful = options.strict and found.wants_a_look
+    return FIT if found.is_fit and not is_doubtful else NOT_FIT
 
 
 def _listing() -> str:

@@ -59,7 +59,7 @@ def label(name: str, chip: Programmed, date: str = "") -> str:
         chip.range,
         f"sum {sums[0].text(chip.data)}",
         f"CRC-32 {sums[1].text(chip.data)}",
-        date,
+        " ".join(date.split()),
     ]
     return "  ".join(part for part in parts if part)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from emu85.burn.areas import WORDS, Area, Use, areas
 from emu85.burn.checks import CHECKS, Check, NotMadeError
@@ -100,6 +100,11 @@ class Report:
     def is_fit(self) -> bool:
         """Whether no check has found a fault that is not accepted."""
         return all(check.result is not Result.FAULT for check in self.checks)
+
+    @property
+    def wants_a_look(self) -> bool:
+        """Whether some check has found what a person should judge."""
+        return any(check.result is Result.LOOK for check in self.checks)
 
     @property
     def verdict(self) -> str:
@@ -209,8 +214,9 @@ def _made(check: Check, study: Study) -> CheckDone:
         notes = tuple(_placed(study, note) for note in dict.fromkeys(check.find(study)))
     except NotMadeError as error:
         return CheckDone(check.name, check.about, Result.NOT_CHECKED, why=str(error))
-    accepted = check.name in study.wanted.accepted
-    return CheckDone(check.name, check.about, result_of(notes, accepted=accepted), notes)
+    if check.name in study.wanted.accepted:
+        notes = tuple(replace(note, is_meant=True) for note in notes)
+    return CheckDone(check.name, check.about, result_of(notes), notes)
 
 
 def _placed(study: Study, note: Note) -> PlacedNote:

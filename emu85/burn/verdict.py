@@ -85,9 +85,8 @@ class CheckDone:
     why: str = ""
 
 
-def result_of(notes: tuple[PlacedNote, ...], *, accepted: bool) -> Result:
+def result_of(notes: tuple[PlacedNote, ...]) -> Result:
     """How a check with these notes came out."""
     came = {note.result for note in notes}
-    if Result.FAULT in came:
-        return Result.ACCEPTED if accepted else Result.FAULT
-    return next((one for one in (Result.LOOK, Result.ACCEPTED) if one in came), Result.GOOD)
+    worst = (Result.FAULT, Result.LOOK, Result.ACCEPTED)
+    return next((one for one in worst if one in came), Result.GOOD)

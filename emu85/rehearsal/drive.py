@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 
 from emu85.board import shelf
@@ -11,6 +12,9 @@ from emu85.machine import Machine
 from emu85.rehearsal import Step, perform
 from emu85.rehearsal.script import read_script
 from emu85.rehearsal.stage import board_of, give_names
+
+_MOST_SEEN = 80
+"""Characters of what was expected or seen that are told."""
 
 
 class RehearsedRun:
@@ -53,4 +57,13 @@ class RehearsedRun:
 
 
 def _failure(step: Step) -> str:
-    return f"{Path(step.place.file).name}:{step.place.line}: {step.text}"
+    differ = [
+        f"expected {_on_a_line(one.expected)}, seen {_on_a_line(one.seen)}"
+        for one in step.differences
+    ]
+    line = f"{Path(step.place.file).name}:{step.place.line}: {step.text}"
+    return "; ".join([line, *differ])
+
+
+def _on_a_line(text: str) -> str:
+    return textwrap.shorten(text, _MOST_SEEN, placeholder=" ...")

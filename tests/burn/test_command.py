@@ -51,7 +51,21 @@ def test_not_fit(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_accepted(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert burn_check("bad.asm", "--accept", "rom-stores", "--accept", "run-rom-writes") == 0
-    assert "Verdict: fit to burn: 2 checks accepted\n" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "Verdict: fit to burn: 2 checks accepted\n" in out
+    assert "      ~ 005B COLD+B, bad.asm:19: stores at 0700" in out and "  X " not in out
+
+
+def test_what_wants_a_look_fails_if_that_is_asked_for(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = PROGRAM.replace("        PUSH    PSW\n", "").replace("        POP     PSW\n", "")
+    (bench / "look.asm").write_text(text)
+    assert burn_check("look.asm") == 0
+    assert burn_check("look.asm", "--strict") == 1
+    assert burn_check("good.asm", "--strict") == 0
+    assert burn_check("look.asm", "--strict", "--accept", "handler-keeps") == 0
+    assert capsys.readouterr().out.endswith("Verdict: fit to burn: 1 check accepted\n")
 
 
 def test_json(bench: Path) -> None:

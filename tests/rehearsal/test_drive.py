@@ -40,8 +40,8 @@ def test_what_differs_is_a_failure(tmp_path: Path) -> None:
     lay_out(tmp_path)
     driven = RehearsedRun(write(tmp_path, "step\nsee A 12\nsee SP 1\n"))(machine(tmp_path))
     assert driven.failures == [
-        "test.rehearsal:5: see A 12",
-        "test.rehearsal:6: see SP 1",
+        "test.rehearsal:5: see A 12; expected A 12, seen A 00",
+        "test.rehearsal:6: see SP 1; expected SP 0001, seen SP 0000",
     ]
 
 
