@@ -35,6 +35,8 @@ _CHANGING = ("put", "reset", "power", "load")
 _STARTS = ("reset", "power")
 """Words after which the place where it stands is none of a timed hold any more."""
 _REACHED = (Reason.STOP, Reason.ADDRESS, Reason.HALTED)
+_BACK_TO_A_PLACE = ("back stop", "back write ADDRESS")
+_BACK_BY_COUNT = ("back [COUNT]", "back instruction [COUNT]")
 _ADDRESS = re.compile(r"\b[0-9A-F]{4}\b")
 _MOST_ROWS = {True: 40, False: 12}
 """Lines of one look that are pinned, in an exact recording and in the usual one."""
@@ -63,9 +65,12 @@ class Seen:
     def note(self, done: DoneLine) -> None:
         """Take note of a line's symbols, and of whether it matters where it has ended."""
         self.names.learn(done.text)
-        word = done.command.form.word if done.command else ""
+        form = done.command.form if done.command else None
         reason = done.held.reason if done.held else None
-        if word in _STARTS or reason in _REACHED:
+        if form and form.usage in _BACK_BY_COUNT:
+            return  # as far from a place as before
+        is_placed = form and (form.word in _STARTS or form.usage in _BACK_TO_A_PLACE)
+        if is_placed or reason in _REACHED:
             self._is_accidental = False
         elif done.ended != done.began and (done.is_free or reason is None):
             self._is_accidental = True
@@ -122,6 +127,7 @@ class Seen:
         """Where a motion has ended, unless that is an accident."""
         held = done.held
         if held is None:
+            yield from self._gone_back(done)
             return
         if stops:
             yield f"see held by stop {stops[0].number}{self._in_cycle(stops[0])}"
@@ -130,6 +136,12 @@ class Seen:
         elif held.reason is Reason.HALTED:
             yield "see halted"
         elif done.ended != done.began and not self._is_accidental:
+            yield f"see bus {self._bus_text()}"
+
+    def _gone_back(self, done: DoneLine) -> Iterator[str]:
+        usage = done.command.form.usage if done.command else ""
+        is_back = usage in _BACK_TO_A_PLACE or usage in _BACK_BY_COUNT
+        if is_back and done.ended != done.began and not self._is_accidental:
             yield f"see bus {self._bus_text()}"
 
     def _in_cycle(self, stop: Stop) -> str:

@@ -193,3 +193,21 @@ def test_what_the_trace_has_forgotten_is_forgotten_again(tmp_path: Path) -> None
     text = gauge(tmp_path, "run for 1 s", "find MW at LEVEL", mode="exact")
     assert "\ntrace: 1000000\n" in text
     assert rehearse(tmp_path / "made.rehearsal").passed
+
+
+def test_where_one_goes_back_to_is_pinned(tmp_path: Path) -> None:
+    moves: tuple[str, ...]
+    moves = ("stop on MW at LEVEL", "run", "run", "step 4", "back stop", "back 3", "step")
+    moves += ("back write LEVEL", "back instruction 2", "stops rest 1", "run for 3 ms", "back 2")
+    moves += ("stop on MW at LEVEL", "back stop")
+    lines = [line for line in gauge(tmp_path, *moves).splitlines() if line]
+    assert rehearse(tmp_path / "made.rehearsal").passed
+    assert on_build(tmp_path, with_a_nop()).passed
+    after = {move: lines[lines.index(move) + 1] for move in moves if lines.count(move) == 1}
+    for move in ("step 4", "back 3", "step", "back write LEVEL", "back instruction 2"):
+        assert after[move].startswith("see bus "), move
+    assert after["back write LEVEL"].startswith("see bus MW at LEVEL data ")
+    assert not after["back 2"].startswith("see bus ")  # it goes back from an accident
+    first, second = (n for n, line in enumerate(lines) if line == "back stop")
+    assert lines[first + 1].startswith("see bus MW at LEVEL data ")
+    assert lines[second + 1].startswith("see bus MW at LEVEL data ")
