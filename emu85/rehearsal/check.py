@@ -26,14 +26,16 @@ NOT_HERE = {
 _END = "quit"
 _CONSOLE_WORDS = frozenset(form.word for form in CONSOLE_FORMS)
 _LOAD, _AT, _MARK = "load", "at", "mark"
+_ANY_STOPS = range(1, 1_000_000)
 _AT_WORDS = 2
 """Words of 'at T' before the console line."""
 
 
 def check(script: Script, context: StageContext) -> None:
-    """Look through all lines; a console line is read in full only when it is its turn.
+    """Look through all lines.
 
-    What a line behind a ``load`` names may come by it, so such lines wait as well.
+    What a line behind a ``load`` names may come by it, so such lines are read in full only
+    when it is their turn, and whether there is a stop of some number shows only then.
 
     Args:
         context: as the first line finds it.
@@ -54,6 +56,8 @@ def check(script: Script, context: StageContext) -> None:
                 console = words[_AT_WORDS:] if first == _AT else words
                 if first not in WORDS or (first == _AT and console):
                     _check_console_word(console)
+                    if not is_loaded:
+                        _check_console_line(line.text, console[0].column, context)
                 if first in WORDS and not is_loaded:
                     parse(line.text, FORMS, replace(context, marks=tuple(marks)))
             except UserError as error:
@@ -61,6 +65,12 @@ def check(script: Script, context: StageContext) -> None:
             is_loaded |= first == _LOAD
             marks += [word.text for word in words[1:2] if first == _MARK]
     mistakes.tell()
+
+
+def _check_console_line(text: str, column: int, context: StageContext) -> None:
+    """Read it where it stands, so that a mistake has its column in the whole line."""
+    line = " " * (column - 1) + text[column - 1 :]
+    parse(line, CONSOLE_FORMS, replace(context, stops=_ANY_STOPS))
 
 
 def _check_has_lines(script: Script) -> None:

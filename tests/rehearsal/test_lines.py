@@ -135,11 +135,10 @@ NOT_MET = [
     ),
     (COUNTED + 'symbols P\nsee shown "*PUT" "*LOOP"', '"*LOOP"', '"0026  LOOP"\n"003B  PUT"'),
     ('see shown "*"', '"*"', "(nothing)"),
-    ("mem 80G0", "the line can be done", None),
     ("stops drop 3", "the line can be done", None),
     ("see held by stop 1", "the line can be done", None),
     ("see mem FFFF 00 00", "the line can be done", None),
-    ("at 49 mem 80G0", "the line can be done", None),
+    ("at 49 stops drop 3", "the line can be done", None),
 ]
 
 
