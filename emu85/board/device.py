@@ -50,12 +50,18 @@ class Read(enum.Enum):
 
 @dataclass(frozen=True, slots=True)
 class Register:
-    """One address of a device, counted from its lowest."""
+    """One address of a device, counted from its lowest.
+
+    Attributes:
+        kept: it is written, never read, and a byte written to it does nothing but stay
+            there, so that the device need not be told: it asks ``Site.kept``.
+    """
 
     name: str
     about: str
     read: Read = Read.NONE
     written: bool = False
+    kept: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +100,12 @@ class Site(Protocol):
 
     def publish(self, register: int, value: int) -> None:
         """Let reads of a published register find ``value`` (a byte) from now on."""
+
+    def kept(self, register: int) -> int:
+        """The byte written last to a kept register."""
+
+    def keep(self, register: int, value: int) -> None:
+        """Put a byte into a kept register."""
 
     def watch_reads(self, register: int, on: bool) -> None:
         """Have :meth:`Device.read` called for reads of a watched register, or no longer.

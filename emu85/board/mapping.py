@@ -133,7 +133,7 @@ class Mapping:
             indexes = decoded.indexes[decoded.offsets == number]
             self.words[indexes] = side.cell | side.bits
             for index in indexes.tolist():
-                if side.read in (Read.LIVE, Read.WATCHED):
+                if side.kept or side.read in (Read.LIVE, Read.WATCHED):
                     self.readers[index] = side.answer
                 if side.written:
                     self.writers[index] = side.take
@@ -164,7 +164,8 @@ class Mapping:
         direct = len(answering) == 1 and not (taking and answering[0].rom)
         word = (answering if direct else taking or sides)[0].cell
         if not answering:
-            word |= NO_READER
+            word |= NO_READER | READ_EXIT  # the store may have what was written to one of them
+            self.readers[index] = sides[0].answer
         elif len(answering) > 1:
             word |= CONTENTION
         if answering and (not direct or answering[0].read is not Read.PUBLISHED):

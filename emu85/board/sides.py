@@ -90,6 +90,7 @@ class RegisterSide:
         self.cell = cells.base + number
         self.read = register.read
         self.written = register.written
+        self.kept = register.kept
         self._device = device
         self._number = number
         self._cells = cells
@@ -98,6 +99,8 @@ class RegisterSide:
     @property
     def bits(self) -> int:
         """Bits of the map word where this register alone is selected."""
+        if self.kept:  # the store has what was written, and a read must not find that
+            return NO_READER | READ_EXIT
         ways = {Read.NONE: NO_READER, Read.PUBLISHED: 0, Read.LIVE: READ_EXIT, Read.WATCHED: 0}
         return ways[self.read] | (WRITE_EXIT if self.written else NO_WRITER)
 
@@ -113,7 +116,8 @@ class RegisterSide:
 
     def take(self, value: int) -> None:
         self._device.write(self._number, value)
-        self._cells.restore(self._number)
+        self.restore()
 
     def restore(self) -> None:
-        self._cells.restore(self._number)
+        if not self.kept:
+            self._cells.restore(self._number)

@@ -122,6 +122,14 @@ class DeviceSite:
             self._shown[register] = value
             self.restore(register)
 
+    def kept(self, register: int) -> int:
+        """The byte written last to a kept register."""
+        return int(self._store[self.base + register]) & 0xFF
+
+    def keep(self, register: int, value: int) -> None:
+        """Put a byte into a kept register."""
+        self._store[self.base + register] = value & 0xFF
+
     def watch_reads(self, register: int, on: bool) -> None:
         """Have the device told of reads of a watched register, or no longer."""
         if on == (register in self._watched):

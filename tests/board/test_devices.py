@@ -17,6 +17,8 @@ from emu85.board.chips.sounder import Sounder
 from emu85.board.kinds import BYTE
 from emu85.bus.lines import Line
 from emu85.errors import UserError
+from emu85.history.history import History
+from emu85.machine import Machine
 from tests.board.fakes import MINIMAL, Bench
 
 SOUNDER = "wired:\n  - device: sounder\n"
@@ -75,6 +77,48 @@ def test_lamps() -> None:
     bench.board.reset()
     assert bench.board.devices["high"].state() == "········"
     assert bench.board.devices["low"].state() == "●●●●●●●●"
+
+
+def test_lamps_take_what_is_written_without_being_told() -> None:
+    """A lamp port is written 1000 times; it reads as the floating bus all the while."""
+    machine = Machine.from_text(
+        "name: b\ncrystal: 2 MHz\npull-ups: 5A\n"
+        "memory:\n  - {chip: 2716, name: rom, at: 0000-07FF}\n"
+        "ports:\n  - {device: lamps, name: lamps, at: 11}\n"
+    )
+    machine.board.poke_all(list(enumerate([0x3C, 0xD3, 0x11, 0xC3, 0, 0])))  # INR A, OUT, JMP
+    lamps, history = machine.board.devices["lamps"], History(machine, apart=0.0)
+    told = []
+    writers = machine.board.writers
+    writers[0x10011] = lambda value: told.append(value)
+    machine.run(t_states=24_000)  # 24 T-states a turn
+    assert not told
+    seen = lamps.state(), machine.t
+    assert seen[0].startswith(f"{1000 & 0xFF:08b}".replace("0", "·").replace("1", "●"))
+    machine.run(t_states=300)
+    assert lamps.state() != seen[0]
+    history.go_to(seen[1])
+    assert (lamps.state(), machine.t) == seen
+    machine.board.poke_all([(0, 0xDB), (1, 0x11), (2, 0x76)])  # IN 11H
+    machine.registers.pc = 0
+    machine.step_instruction(2)
+    assert machine.registers.a == 0x5A
+    assert "read where no chip answers at port 11" in [one.text for one in machine.findings]
+    assert lamps.state() == seen[0]
+    machine.reset()
+    assert lamps.state() == "········"
+
+
+def test_lamps_and_a_latch_at_one_port() -> None:
+    bench = Bench(
+        MINIMAL
+        + "ports:\n  - {device: lamps, name: lamps, at: 30}\n"
+        + "  - {device: latch, name: latch, at: 30}\n"
+    )
+    bench.port_out(0x30, 0x81)
+    assert bench.port_in(0x30) == bench.board.description.pull_ups
+    assert bench.board.devices["lamps"].state() == "●······●"
+    assert bench.board.devices["latch"].state().startswith("81")
 
 
 def test_labels_must_differ() -> None:

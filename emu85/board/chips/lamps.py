@@ -29,11 +29,10 @@ class Lamps(Device):
         Key("lit by", choice("1", "0"), "the bit value that lights a lamp", "1", "1"),
         Key("labels", listing(TEXT, 8, "up to eight labels, bit 0 first"), "what lamps mean", ()),
     )
-    registers = (Register("lamps", "bit 7 is the left lamp", written=True),)
+    registers = (Register("lamps", "bit 7 is the left lamp", written=True, kept=True),)
 
     def __init__(self, name: str, options: Mapping[str, Any], site: Site) -> None:
         super().__init__(name, options, site)
-        self.value = 0
         self.labels: tuple[str, ...] = options["labels"]
         self._invert = 0xFF if options["lit by"] == "0" else 0
 
@@ -44,13 +43,18 @@ class Lamps(Device):
             raise node.wrong("two lamps have one label", expected="labels that differ")
 
     def power(self) -> None:
-        self.value = 0
+        self.site.keep(0, 0)
 
     def reset(self) -> None:
-        self.value = 0
+        self.site.keep(0, 0)
 
     def write(self, register: int, value: int) -> None:
-        self.value = value
+        self.site.keep(register, value)
+
+    @property
+    def value(self) -> int:
+        """What the latch holds."""
+        return self.site.kept(0)
 
     @property
     def lit(self) -> int:
