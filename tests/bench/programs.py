@@ -14,8 +14,18 @@ memory:
   - {{chip: 6264, name: work, at: 8000-9FFF, waits: {waits}}}
 ports:
   - {{device: converter, name: level, at: 20-21, values: [00], waits: {waits}}}
+  - {{device: latch, name: latch, at: 30}}
+  - {{device: lamps, name: lamps, at: 31}}
 """
-"""3.072 MHz; port 20 is answered live by a device in Python, port 21 is published."""
+"""3.072 MHz; port 20 is answered live by a device in Python, port 21 is published; port 30 is
+taken by one, port 31 is only kept."""
+
+WRITE = """
+        ORG     0
+LOOP:   INR     A
+        OUT     {port}
+        JMP     LOOP
+"""
 
 COMPUTE = """
 ; Fills a table, sorts it, sums it, and multiplies; for ever.

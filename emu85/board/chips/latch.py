@@ -37,7 +37,10 @@ class Latch(Device):
         if options["readable"]:
             self.registers = (Register("output", "what was written", Read.PUBLISHED, written=True),)
 
+        self._wired = [(bit, f"q{bit}") for bit in range(8) if site.is_wired(f"q{bit}")]
+
     def power(self) -> None:
+        self.value = 0xFF  # so that all pins are driven
         self.write(0, 0)
 
     def reset(self) -> None:
@@ -45,11 +48,12 @@ class Latch(Device):
             self.write(0, 0)
 
     def write(self, register: int, value: int) -> None:
-        self.value = value
+        changed, self.value = self.value ^ value, value
         if self.registers[0].read is Read.PUBLISHED:
             self.site.publish(0, value)
-        for bit in range(8):
-            self.site.drive(f"q{bit}", value >> bit & 1)
+        for bit, pin in self._wired:
+            if changed >> bit & 1:
+                self.site.drive(pin, value >> bit & 1)
 
     def state(self) -> str:
         return f"{self.value:02X}  {self.value:08b}"
