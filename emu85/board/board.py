@@ -287,6 +287,19 @@ class Board:
         self._memory.poke_all(pokes)
         self.deeds.tell("poke", pokes)
 
+    def takes_port(self, port: int) -> bool:
+        """Whether a device takes bytes at a port."""
+        return IO_BASE + port in self.writers
+
+    def put_port(self, port: int, value: int) -> None:
+        """Give a port a byte as OUT would, in no time.
+
+        Raises:
+            KeyError: nothing takes a byte there.
+        """
+        self.writers[IO_BASE + port](value)
+        self.deeds.tell("port", port, value)
+
     def adjust(self, device: str, control: str, text: str = "") -> None:
         """Work a control of a device by hand, as of ``schedule.now``.
 

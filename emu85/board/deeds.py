@@ -18,8 +18,8 @@ class Deed(NamedTuple):
     """One thing done.
 
     Attributes:
-        kind: ``send``, ``break``, ``adjust``, ``poke``, ``program``, ``cells``, ``reset``,
-            ``pace ended`` or ``power``.
+        kind: ``send``, ``break``, ``adjust``, ``poke``, ``port``, ``program``, ``cells``,
+            ``reset``, ``pace ended`` or ``power``.
         about: what it was done with.
     """
 

@@ -22,13 +22,23 @@ What the trace does not have:
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
+from itertools import takewhile
 from typing import Any, NamedTuple, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.cycles import BI_ACKNOWLEDGE, LEVELS, READS, STATES, WRITES, Cycle, Levels
+from emu85.bus.cycles import (
+    BI_ACKNOWLEDGE,
+    LEVELS,
+    READS,
+    SHORTEST,
+    STATES,
+    WRITES,
+    Cycle,
+    Levels,
+)
 from emu85.bus.lines import Line
 from emu85.bus.pins import (
     ADDRESS_DATA,
@@ -61,6 +71,9 @@ WAIT = "TW"
 
 ACKNOWLEDGES = int(Line.IO_M)
 """High in a bus idle cycle only when it acknowledges TRAP or RST x.5."""
+
+_FAR = 2
+"""T-states before a turn of the bus at which nothing shows it yet, in a halt or hold."""
 
 # Plain numbers: an enumeration's own operators cost more than all the rest of a cycle.
 _HLDA = int(Line.HLDA)
@@ -146,8 +159,13 @@ def expand(
             ts = rest_ts(int(record["t"]), end, ends)
             states = _resting(record, place, ts, turns)
         else:
-            states = _cycle(record, place, kind_of(record, end - int(record["t"]), turns))
+            kind = kind_of(record, end - int(record["t"]), turns)
+            states = takewhile(partial(_begins_before, end), _cycle(record, place, kind))
         yield from states if follower is None else _asked(states, end, _levels(follower, REQUESTS))
+
+
+def _begins_before(end: int, state: State) -> bool:
+    return state.t < end
 
 
 def _asked(states: Iterator[State], end: int, requests: Mapping[str, int]) -> Iterator[State]:
@@ -208,9 +226,13 @@ def turns_after(record: Any, follower: Any) -> bool:
 
 
 def kind_of(record: Any, length: int, turns: bool) -> Kind:
-    """What kind a record of ``length`` T-states is; not of HALT, HOLD and RESET."""
+    """What kind a record of ``length`` T-states is; not of HALT, HOLD and RESET.
+
+    One of a bus master may have been looked at before its end.
+    """
     cycle, waits = Cycle(int(record["type"])), int(record["waits"])
-    return Kind(cycle, length - waits, waits, is_acknowledge(record), is_given(record), turns)
+    bare = max(length - waits, SHORTEST)
+    return Kind(cycle, bare, waits, is_acknowledge(record), is_given(record), turns)
 
 
 @lru_cache(maxsize=4096)
@@ -319,11 +341,16 @@ def rest_shape(cycle: Cycle, turns: bool) -> Shape:
 def _resting(record: Any, place: int, ts: Sequence[int], turns: bool) -> Iterator[State]:
     cycle = Cycle(int(record["type"]))
     sampled, hold = _sampled(record)
+    after = int(cycle is not Cycle.HOLD)
     for t in ts:
-        turns_now = turns and t == ts[-1]
-        one = rest_shape(cycle, turns_now)
-        held = {HOLD: int(cycle is not Cycle.HOLD) if turns_now else hold}
-        first, second = ({**_filled(half, 0, 0), **held, **sampled} for half in one.halves)
+        left = ts[-1] - t if turns else _FAR
+        one = rest_shape(cycle, left == 0)
+        # HOLD is sampled when CLK falls for the last of them, and set up before.
+        holds = (after if left == 0 else hold, after if left <= 1 else hold)
+        first, second = (
+            {**_filled(half, 0, 0), HOLD: held, **sampled}
+            for half, held in zip(one.halves, holds, strict=True)
+        )
         yield State(t, one.names[0], place, first, second)
 
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.cycles import SHORTEST, STATES, Cycle
 from emu85.bus.expand import Kind, Shaped, acknowledging, expand, given, rest_shape, shape
 from emu85.bus.lines import Line
 from emu85.bus.pins import (
@@ -77,13 +77,13 @@ def glow(records: NDArray[np.void], start_t: int, end_t: int) -> Glow:
         return DARK
     stretch = _stretch(records, start_t, end_t)
     halves = dict.fromkeys((*SHAPED, HOLD), 0)
-    is_cut = int(records["t"][0]) < start_t and not stretch.is_rest[0]
-    if is_cut:
-        _count_cut(halves, records, start_t, start_t + int(stretch.lengths[0]))
-    whole = _stretch(records[1:], start_t, end_t) if is_cut else stretch
+    cut = _cut_off(records, stretch, start_t)
+    for place in np.flatnonzero(cut).tolist():
+        _count_cut(halves, records[place : place + 2], stretch.lengths[place], start_t)
+    whole = stretch.of(~cut)
     _count_cycles(halves, whole)
     _count_rests(halves, whole)
-    halves[HOLD] += 2 * _hold(whole)
+    halves[HOLD] += _hold(whole)
     total = end_t - stretch.start_t
     driven = np.where(stretch.is_rest, 0, stretch.lengths)
     pins = {pin: number / 2 / total for pin, number in halves.items()}
@@ -122,6 +122,26 @@ class _Stretch(NamedTuple):
     is_given: NDArray[np.bool_]
     turns: NDArray[np.bool_]
 
+    def of(self, which: NDArray[np.bool_]) -> _Stretch:
+        """Some of them."""
+        return _Stretch(
+            self.start_t,
+            self.kinds[which],
+            self.lengths[which],
+            self.waits[which],
+            self.lines[which],
+            self.is_rest[which],
+            self.is_given[which],
+            self.turns[which],
+        )
+
+
+def _cut_off(records: NDArray[np.void], stretch: _Stretch, start_t: int) -> NDArray[np.bool_]:
+    """Machine cycles of which only a part is within: the first, or a bus master's last."""
+    cut = stretch.lengths < stretch.waits + SHORTEST
+    cut[0] |= int(records["t"][0]) < start_t
+    return cut & ~stretch.is_rest
+
 
 def _stretch(records: NDArray[np.void], start_t: int, end_t: int) -> _Stretch:
     starts = np.maximum(records["t"], start_t)
@@ -129,7 +149,7 @@ def _stretch(records: NDArray[np.void], start_t: int, end_t: int) -> _Stretch:
     lines = records["lines"].astype(np.int64)
     is_given = given(kinds, lines)
     return _Stretch(
-        int(starts[0]) if len(starts) else end_t,
+        int(starts[0]),
         kinds,
         np.append(starts[1:], end_t) - starts,
         records["waits"].astype(np.int64),
@@ -220,18 +240,21 @@ def _count_rests(halves: dict[str, int], some: _Stretch) -> None:
 
 
 def _hold(some: _Stretch) -> int:
-    """T-states for which HOLD was high, drawn as ``bus.expand`` draws it."""
+    """Half T-states for which HOLD was high, drawn as ``bus.expand`` draws it."""
     sampled = some.lines // int(Line.HOLD) & 1
     # Where the bus is given away or comes back HOLD has changed, in a cycle from T2 on and in
-    # a halt or hold in its last T-state.
-    turned = np.where(some.is_rest, 1, some.lengths - 1)
+    # a halt or hold half a T-state before its last.
+    turned = np.where(some.is_rest, np.minimum(2 * some.lengths, 3), 2 * some.lengths - 2)
     changed = np.where(some.turns & (some.lengths > 0), turned, 0)
     is_asked = np.where(some.is_rest, some.kinds != int(Cycle.HOLD), ~some.is_given)
-    return _t_states(sampled, some.lengths - changed) + _t_states(is_asked, changed)
+    return _t_states(sampled, 2 * some.lengths - changed) + _t_states(is_asked, changed)
 
 
-def _count_cut(halves: dict[str, int], records: NDArray[np.void], start_t: int, end_t: int) -> None:
-    """Add what is left of a machine cycle that began before, T-state by T-state."""
+def _count_cut(
+    halves: dict[str, int], records: NDArray[np.void], length: int, start_t: int
+) -> None:
+    """Add a part of the first of two machine cycles, T-state by T-state."""
+    end_t = max(int(records["t"][0]), start_t) + int(length)
     after = records[1] if len(records) > 1 else None
     for state in expand(records[:1], end_t, after=after):
         if state.t < start_t:

@@ -73,6 +73,8 @@ def do(machine: Machine, deed: Deed) -> None:
             board.adjust(device, control, text)
         case Deed("poke", (list(bytes_at),)):
             board.poke_all(_numbers(bytes_at))
+        case Deed("port", (int(port), int(value))):
+            board.put_port(port, value)
         case Deed("program", (list(segments),)):
             board.program(_image(segments))
         case Deed("cells", (list(cells),)):

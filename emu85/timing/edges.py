@@ -10,7 +10,8 @@ set of moments is made of them, that of a part which is as slow as it may be:
   go after tRDH and must be gone after tRAE: it is let go of half-way between the two.  AD0-AD7
   float tAFR after control falls.
 * A byte to be written is valid as late as tDW and tWDL let it be.
-* READY changes as late as tARY, tLRY and tRYS let it; HOLD rises tHDS before the end of T2.
+* READY changes as late as tARY, tLRY and tRYS let it; HOLD changes tHDS before the end of T2,
+  and in a halt or hold tHDS before CLK falls for its last T-state.
 * HLDA changes tHACK before CLK falls, and the bus tHABF or tHABE after it.
 
 * INTR, TRAP and the RST inputs change tINS before CLK falls for the last T-state of the
@@ -226,6 +227,10 @@ class Placer:
                 shorter than two, the change is at its start.
         """
         return max(0, round(((left - 1) * self._t - self._ns("tINS")) * _PS))
+
+    def held(self, left: int) -> int:
+        """The same of HOLD, in a halt or hold."""
+        return max(0, round(((left - 1) * self._t - self._ns("tHDS")) * _PS))
 
     def _ns(self, symbol: str, waits: int = 0) -> Fraction:
         return self._part.ns(symbol, self._t, waits)

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.cycles import SHORTEST, STATES, Cycle
 from emu85.bus.expand import Bus, Kind, Shaped, acknowledging, byte_of, given, is_given, rest_ts
 from emu85.bus.lines import Line
 from emu85.bus.pins import HOLD, PINS, REQUESTS, SAMPLED, Level
@@ -27,6 +27,7 @@ _SHOWN = int(reduce(or_, SAMPLED.values(), Line.HOLD | Line.HLDA | Line.IO_M))
 _REQUESTS = int(reduce(or_, REQUESTS.values()))
 _CYCLES = tuple(Cycle)
 _STATES = frozenset(map(int, STATES))
+_HOLD, _HOLD_TYPE = int(Line.HOLD), int(Cycle.HOLD)
 
 _MOST_KNOWN = 20_000
 """Kinds of changes that are remembered; a run has some hundreds."""
@@ -126,19 +127,26 @@ class Weaver:
         cycle = _CYCLES[record.type]
         start_ps = self._placer.start_ps
         if record.type in _STATES:
+            hold = lines & _HOLD
+            if turns:
+                hold = _HOLD if record.type != _HOLD_TYPE else 0
+            after = asked | hold
             for t in rest_ts(record.t, end, self._ends):
                 last = turns and t == end - 1
                 left = end - t
                 # Each T-state is for itself: the change is in the last but one, if there is one.
-                requests = (asked, left) if left == min(2, end - record.t) else None
-                if left == 1 and end - record.t > 1:
-                    lines = lines & ~_REQUESTS | asked
+                requests = None
+                if left == min(2, end - record.t):
+                    requests = (after, left)
+                elif left == 1:
+                    lines = after | lines & ~_REQUESTS & ~_HOLD
                 key = (cycle, last, lines, requests, self._was_given, self._levels)
                 placed = self._placed(key)
                 yield Woven(start_ps(t), placed, 0, 0, cycle, t == record.t)
         else:
             acknowledges = acknowledging(record.type, lines)
-            t_states = end - record.t - record.waits
+            # A bus master's may have been looked at before its end.
+            t_states = max(end - record.t - record.waits, SHORTEST)
             kind = Kind(cycle, t_states, record.waits, acknowledges, given_now, turns)
             comes_back = self._was_given and not given_now
             requests = (asked, end - record.t)
@@ -178,10 +186,11 @@ class Weaver:
             asked, left = requests
             at = self._placer.asked(left)
             inputs += [Placed(at, pin, int(bool(asked & line))) for pin, line in REQUESTS.items()]
+            if isinstance(kind, Cycle):
+                hold = int(bool(asked & Line.HOLD))
+                inputs.append(Placed(self._placer.held(left), HOLD, hold))
         if isinstance(kind, Cycle):
             placed = self._placer.rest(kind, flag, was_given)
-            if flag:
-                inputs[-1] = Placed(0, HOLD, int(kind is not Cycle.HOLD))
         else:
             placed = self._placer.cycle(kind, flag)
             if kind.turns:

@@ -17,6 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from emu85.cpu.layout import IO_BASE
 from emu85.errors import UserError
 from tests.console.bench import Bench
 from tests.console.programs import COUNTER, TALKER
@@ -215,6 +216,26 @@ def test_a_session_is_taken_whatever_the_length_of_the_trace(tmp_path: Path, tra
     assert f"T-state {short.machine.t} with" in other.do(f"load {tmp_path}/s.json")
     here, there = sight(short.machine, 7), sight(other.machine, 7)
     assert here == there
+
+
+def test_bytes_given_to_ports_are_part_of_the_past(tmp_path: Path) -> None:
+    """At every port of a board with all chips at which something takes a byte."""
+    bench = Bench("gantry", COUNTER.replace("8800H", "0D000H"), tmp_path)
+    board = bench.machine.board
+    ports = [index - IO_BASE for index in board.writers if index >= IO_BASE]
+    assert len(ports) > 40
+    rng = random.Random(85)
+    bench.do("run for 100 T")
+    for port in ports:
+        bench.do(f"put port {port:02X} {rng.randrange(256):02X}")
+        bench.do(f"run for {rng.randrange(40)} T") if rng.random() < 0.5 else None
+    bench.do(f"put port {ports[0]:02X} 5A", f"save {tmp_path}/s.json")
+    seen, devices = sight(bench.machine), bench.do("ports")
+    bench.do("back 300", "forth")
+    assert sight(bench.machine) == seen and bench.do("ports") == devices
+    other = Bench("gantry", "        END", tmp_path)
+    other.do(f"load {tmp_path}/s.json")
+    assert sight(other.machine) == seen and other.do("ports") == devices
 
 
 @pytest.mark.parametrize("back", ["back to 3300 T", "step", "back 20"])

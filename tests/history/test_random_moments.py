@@ -56,7 +56,7 @@ def a_tide_gauge() -> Machine:
 def do_something(machine: Machine, rng: random.Random) -> None:
     """One deed, of any kind that the board takes."""
     assert machine.serial is not None
-    choice = rng.randrange(7)
+    choice = rng.randrange(8)
     if choice == 0:
         machine.serial.send(rng.choice((b"level\r", b"x", b"\x00\xff")))
     elif choice == 1:
@@ -69,6 +69,8 @@ def do_something(machine: Machine, rng: random.Random) -> None:
         machine.board.adjust(key_of(machine), "press")
     elif choice == 5:
         machine.reset()
+    elif choice == 6:
+        machine.board.put_port(0x20 if has_work(machine) else 0x10, rng.randrange(256))
     elif machine.t > 4:
         machine.serial.send_break(rng.randrange(9, 30))
 

@@ -231,9 +231,10 @@ IO/M       z  z  z  z  0  0
 RD         z  z  z  z  1  1
 WR         z  z  z  z  1  1
 INTA       1  1  1  1  1  1
-HOLD       1  1  0  0  0  0
+HOLD       1  0  0  0  0  0
 HLDA       1  1  1  0  0  0
 """
+"""HOLD falls tHDS before CLK does for the last T-state of the hold."""
 
 RESET = """
            TRESET TRESET TRESET

@@ -204,6 +204,20 @@ def test_requests_are_set_up_before_they_are_sampled(
     assert judge.judged == {"tINS"}
 
 
+@pytest.mark.parametrize(("part", "crystal"), CASES)
+def test_hold_is_set_up_before_it_is_sampled(part: str, crystal: int) -> None:
+    """tHDS before a fall of CLK, after which the bus is given away or comes back."""
+    by = placer(part, crystal)
+    judge = Limits(part, crystal)
+    found = histories(moves(held(), by))
+    turns = [one.ps for one in found["HLDA"]][1:-1]
+    assert len(turns) > 50
+    for ps in turns:
+        falls = [one.ps for one in found["CLK"] if one.level == 0 and ps - 10**6 < one.ps < ps]
+        judge("tHDS", last(found["HOLD"], ps).ps, falls[-1])
+    assert judge.judged == {"tHDS"}
+
+
 def test_a_clock_beyond_the_part_is_drawn_all_the_same() -> None:
     machine = slow(1)
     found = list(moves(machine, placer("8085AH", 30_000_000)))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
-from emu85.bus.cycles import STATES, Cycle
+from emu85.bus.cycles import SHORTEST, STATES, Cycle
 from emu85.bus.expand import expand
 from emu85.bus.glow import DARK, SHAPED, Glow, glow, together
 from emu85.bus.pins import HOLD, SAMPLED
@@ -136,7 +136,7 @@ class Watcher:
             return DARK
         records = machine.trace.last(1)
         start, waits = int(records["t"][0]), int(records["waits"][0])
-        states = expand(records, max(machine.t, start + 1))
+        states = expand(records, max(machine.t, start + waits + SHORTEST))
         *_, state = islice(states, _SHOWN_AT + 1 + waits)
         levels = state.first
         pins = {pin: float(levels[pin] == 1) for pin in (*SHAPED, HOLD, *SAMPLED)}

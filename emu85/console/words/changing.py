@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from emu85.console.grammar import unfit
 from emu85.console.registry import form
 from emu85.console.views import registers
-from emu85.cpu.layout import IO_BASE
 from emu85.errors import UserError
 from emu85.wording import counted
 
@@ -48,11 +47,10 @@ def put_memory(session: Session, address: int, byte: list[int]) -> None:
 @form("put port PORT BYTE", "give a port a byte as OUT would, in no time")
 def put_port(session: Session, port: int, byte: int) -> None:
     """What an input port reads is set at its device: 'set', 'press'."""
-    take = session.machine.board.writers.get(IO_BASE + port)
-    if take is None:
+    if not session.machine.board.takes_port(port):
         with unfit("port"):
             raise UserError(
                 f"nothing on the board takes a byte at port {port:02X}",
                 expected="an output port; 'ports' lists them",
             )
-    take(byte)
+    session.machine.board.put_port(port, byte)
