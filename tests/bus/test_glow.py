@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from emu85.bus.cycles import STATES, Cycle
 from emu85.bus.expand import expand
 from emu85.bus.glow import DARK, SHAPED, Glow, glow, together
+from emu85.bus.lines import Line
 from emu85.bus.pins import HOLD, SAMPLED
+from emu85.bus.trace import RECORD
 from emu85.machine import Machine
 from tests.timing.waves import held, light, slow
 
@@ -147,3 +149,16 @@ def test_stretches_put_together_are_one() -> None:
     ends = [*records["t"].tolist(), machine.t]
     parts = [glow(records[a:b], ends[a], ends[b]) for a, b in pairwise(cuts)]
     same(together(parts), by_hand(records, 0, machine.t))
+
+
+@pytest.mark.parametrize("waits", [0, 1, 2, 7])
+@pytest.mark.parametrize("length", [1, 2, 4, 30])
+def test_a_bus_masters_cycle_may_be_looked_at_before_its_end(waits: int, length: int) -> None:
+    given = Line.HOLD | Line.HLDA | (Line.READY if not waits else 0)
+    records = np.zeros(2, RECORD)
+    records["t"], records["type"] = (100, 110), (Cycle.HOLD, Cycle.MR)
+    records["lines"], records["waits"] = (Line.HOLD | Line.HLDA, given), (0, waits)
+    records["address"], records["data"] = (0, 0x8123), (0, 0x5A)
+    end = 110 + length
+    same(glow(records, 100, end), by_hand(records, 100, end))
+    assert by_hand(records, 100, end).t_states == 10 + length
