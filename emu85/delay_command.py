@@ -75,6 +75,7 @@ def delay(options: argparse.Namespace) -> int:
     """
     from emu85.console.numbers import number
     from emu85.firmware import atomic_write
+    from emu85.timing.delay import Use
     from emu85.timing.delay.answer import answer, plan
     from emu85.timing.delay.loops import MOST_LEVELS, USUAL, of_depth, read_nests
 
@@ -86,11 +87,11 @@ def delay(options: argparse.Namespace) -> int:
         wants = f"--levels with 1 to {MOST_LEVELS}"
         nests = of_depth(nests, number(options.levels, 10, 1, MOST_LEVELS, wants))
     length = _length(options)
-    place = _place(options)
+    place = _place(options, with_stack=use is Use.ROUTINE)
     wanted = length.t_states(place.clock)
     found = plan(wanted, place.clock, use, place.waits, nests)
     if place.board is not None:
-        place.board.of_code(place.start, found.size)
+        place.board.of_code(place.start, found.size, with_stack=use is Use.ROUTINE)
     _announce(found)
     done = answer(found, wanted, place.clock, options.name)
     print(done.source)
@@ -145,7 +146,7 @@ def _length(options: argparse.Namespace) -> Length:
     return Length(duration(" ".join(options.time)), False)
 
 
-def _place(options: argparse.Namespace) -> _Place:
+def _place(options: argparse.Namespace, *, with_stack: bool) -> _Place:
     from emu85.board import fit, load_board
     from emu85.console.numbers import plain_address
     from emu85.timing.delay import Waits
@@ -163,7 +164,7 @@ def _place(options: argparse.Namespace) -> _Place:
     if options.at is not None:
         start = plain_address(options.at)
     clock = description.clock if options.crystal is None else _clock(options.crystal)
-    return _Place(clock, waits.of_code(start, 1), waits, start)
+    return _Place(clock, waits.of_code(start, 1, with_stack=with_stack), waits, start)
 
 
 def _named_clock(options: argparse.Namespace) -> Fraction:

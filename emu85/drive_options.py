@@ -60,7 +60,8 @@ def rehearsed(options: argparse.Namespace) -> Drive:
 
 
 def run_seconds(text: str, board: BoardDescription, *, least: int = 1) -> Fraction:
-    """The length of a run in seconds; ``least`` T-states if it is a count of them.
+    """The length of a run in seconds; ``least`` T-states if it is a count of them, with T or
+    without.
 
     Raises:
         UserError: a time that is none.
@@ -68,7 +69,8 @@ def run_seconds(text: str, board: BoardDescription, *, least: int = 1) -> Fracti
     from emu85.board.quantities import duration
     from emu85.console.numbers import number
 
-    if text.isdecimal():
+    digits = text.removesuffix("T").removesuffix("t").rstrip()
+    if digits.isdecimal():
         of_t = f"a count of T-states, {least} to {_MOST_T_STATES}"
-        return number(text, 10, least, _MOST_T_STATES, of_t) / board.clock
+        return number(digits, 10, least, _MOST_T_STATES, of_t) / board.clock
     return duration(text, _LONGEST)

@@ -73,6 +73,8 @@ def atomic_write(path: str | Path, data: bytes | str) -> None:
     Raises:
         UserError: the file cannot be written; what stood there before is untouched.
     """
+    if str(path) == "-":
+        raise UserError("nothing is printed by the name -", expected="a file's name")
     target = Path(path)
     content = data.encode() if isinstance(data, str) else data
     try:

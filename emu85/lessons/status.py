@@ -45,8 +45,8 @@ class NameTheCycle(Exercise):
         self.hints = (
             "IO/M tells memory from I/O. S1 and S0 tell reading (1 0), writing (0 1), an opcode "
             "fetch or an acknowledge (1 1), and a halt (0 0).",
-            "If no strobe goes low, nothing crosses the bus. If lines float, the CPU has let go "
-            "of them: all of the status lines in a hold, IO/M alone in a halt.",
+            "If no strobe goes low, nothing crosses the bus. If IO/M and the strobes float, the "
+            "CPU has let go of them: in a halt S1 and S0 are 0, in a hold they are unspecified.",
         )
         self.words = frozenset({"help"})  # to look at the bus would be to look up the answer
 
@@ -76,7 +76,7 @@ class NameTheCycle(Exercise):
 def _pins(record: bus.Record) -> Iterator[str]:
     """What stands on the pins; no more than a lamp on each would show."""
     shown = bus.levels(record)
-    yield f"  IO/M {_level(shown.io_m)}   S1 {_level(shown.s1)}   S0 {_level(shown.s0)}"
+    yield f"  IO/M {_level(shown.io_m)}   S1 {_state(shown.s1)}   S0 {_state(shown.s0)}"
     yield (
         f"  RD {_level(shown.rd)}   WR {_level(shown.wr)}   INTA {_level(shown.inta)}   "
         f"{'ALE pulses in T1' if shown.ale else 'no ALE'}"
@@ -91,12 +91,20 @@ def _level(level: int | None) -> str:
     return "floats" if level is None else str(level)
 
 
+def _state(level: int | None) -> str:
+    """S1 or S0: in a hold the data sheet does not say to what they are driven."""
+    return "unspecified" if level is None else str(level)
+
+
 def _status(shown: Levels) -> str:
-    status = (("IO/M", shown.io_m), ("S1", shown.s1), ("S0", shown.s0))
+    status = (
+        f"IO/M {_level(shown.io_m)}",
+        f"S1 {_state(shown.s1)}",
+        f"S0 {_state(shown.s0)}",
+    )
     strobes = (("RD", shown.rd), ("WR", shown.wr), ("INTA", shown.inta))
     active = next((f"{name} goes low" for name, level in strobes if level == 0), "no strobe")
-    lines = (f"{name} {_level(level)}" for name, level in status)
-    return f"{', '.join(lines)} and {active}"
+    return f"{', '.join(status)} and {active}"
 
 
 def _read(answer: str) -> Cycle:

@@ -107,6 +107,7 @@ class Place:
         where: its select range.
         latched: it takes AD0-AD7 itself, without latch and buffers.
         sums: of the paths for which the board states the chip's time.
+        missing: the board file's keys of the times that it does not state.
     """
 
     name: str
@@ -115,6 +116,7 @@ class Place:
     latched: bool
     waits: int
     sums: tuple[Sum, ...]
+    missing: tuple[str, ...]
 
     @property
     def tightest(self) -> Sum:
@@ -310,14 +312,22 @@ class _Maker:
     def place(self, board: BoardDescription, use: ChipUse | DeviceUse) -> Place:
         whose = _whose(board, use)
         times = {key: seconds * NS for key, seconds in use.times.items()}
+        paths = [path for path in PATHS if whose in path.whose and not _of_rom(use, path)]
         sums = [
             self.sum(path, times[path.time], use.waits, latched=whose == "latched")
-            for path in PATHS
-            if path.time in times and whose in path.whose and not _of_rom(use, path)
+            for path in paths
+            if path.time in times
         ]
+        missing = dict.fromkeys(path.time for path in paths if path.time not in times)
         about = use.device.kind if isinstance(use, DeviceUse) else _chip_text(use)
         return Place(
-            use.name, about, _where(use.select), whose == "latched", use.waits, tuple(sums)
+            use.name,
+            about,
+            _where(use.select),
+            whose == "latched",
+            use.waits,
+            tuple(sums),
+            tuple(missing),
         )
 
     def sum(self, path: Path, time: Fraction, waits: int, *, latched: bool = False) -> Sum:

@@ -46,6 +46,7 @@ def _place(budget: Budget, place: Place) -> dict[str, Any]:
         "about": place.about,
         "where": place.where,
         "on AD0-AD7 itself": place.latched,
+        "not stated": list(place.missing),
         "waits": place.waits,
         "waits needed": place.waits_needed,
         "suffices": place.suffices,

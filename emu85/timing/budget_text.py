@@ -92,6 +92,9 @@ def foot(budget: Budget) -> list[str]:
         lines += _wrapped(f"Fastest crystal with these wait states: {_fastest_of_all(budget)}.", "")
     if budget.unstated:
         lines += _wrapped(f"Not stated and taken as 0 ns: {', '.join(budget.unstated)}.", "")
+    missing = [f"{one.name} {', '.join(one.missing)}" for one in budget.places if one.missing]
+    if missing:
+        lines += _wrapped(f"Times not stated, so no sums of them: {'; '.join(missing)}.", "")
     if budget.untimed:
         lines += _wrapped(f"No times stated, so no sums: {', '.join(budget.untimed)}.", "")
     lines += _wrapped(f"Limits of the CPU: {budget.part.source}.", "")

@@ -296,7 +296,7 @@ _EVENT_NOTES = {
     Event.RST75: _INPUT_NOTE,
     Event.RST65: _INPUT_NOTE,
     Event.RST55: _INPUT_NOTE,
-    Event.INTR: _INPUT_NOTE,
+    Event.INTR: f"{_INPUT_NOTE} So INTR is seen to fall late: a board lets it go when it answers.",
     Event.HALT: "The manual's five T-states of HLT are the fetch and the first of the halt state. "
     "Here RST 7.5 ends it.",
     Event.HOLD: "HOLD is sampled in T2 of a machine cycle; the bus is given away after that cycle, "

@@ -44,6 +44,19 @@ def test_a_time_between_two_t_states_has_its_error(tmp_path: Path) -> None:
     assert "-0.175 T-states: 68.3133 ns too short" in shown
 
 
+def test_a_stack_of_several_wait_states_is_no_matter_inline(tmp_path: Path) -> None:
+    (tmp_path / "two.yaml").write_text(
+        "name: two\ncrystal: 4 MHz\nmemory:\n"
+        "  - {chip: 2716, name: rom, at: 0000-07FF, waits: 1}\n"
+        "  - {chip: 6116, name: fast, at: 8000-87FF}\n"
+        "  - {chip: 6116, name: slow, at: 9000-97FF, waits: 2}\n"
+    )
+    bench = Bench(str(tmp_path / "two.yaml"), PROGRAM, tmp_path)
+    assert "measured  200 T-states, as promised\n" in bench.do("delay 100 us inline")
+    with pytest.raises(UserError, match=r"the stack has 0 to 2 wait states.*'stack:' in the board"):
+        bench.do("delay 100 us")
+
+
 def test_the_machine_stays_as_it_is(slate: Bench) -> None:
     before = slate.do("regs"), slate.do("bus 5"), slate.do("mem 0 20")
     slate.do("delay 1 ms")

@@ -99,9 +99,9 @@ def by_hand(asked: str) -> int:
 def test_type_by_the_status_lines(seed: int) -> None:
     one = exercise("status", seed)
     shown = " ".join(one.task[:2])
-    pins = re.findall(r"(?:IO/M|S1|S0|RD|WR|INTA) (\d|floats)", shown)
+    pins = re.findall(r"(?:IO/M|S1|S0|RD|WR|INTA) (\d|floats|unspecified)", shown)
     ale = "1" if "ALE pulses" in shown else "0"
-    seen = [{"floats": "TS"}.get(pin, pin) for pin in pins] + [ale]
+    seen = [{"floats": "TS", "unspecified": "X"}.get(pin, pin) for pin in pins] + [ale]
     fits = [
         name
         for name, row in BY_TYPE.items()

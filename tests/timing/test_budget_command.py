@@ -181,3 +181,15 @@ def test_no_figure_is_shown_better_than_it_is(capsys: Captured, tmp_path: Path) 
     assert row(text, "x", "address to data") == [
         "tAD", "1441.6", "1441.7", "-0.1", "1", "missing",
     ]  # fmt: skip
+
+
+def test_times_that_a_chip_does_not_state_are_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "part.yaml").write_text(
+        "name: part\ncrystal: 6 MHz\nmemory:\n"
+        "  - {chip: 2716, name: rom, at: 0000-07FF, times: {output: 120 ns}}\n"
+    )
+    assert main(["budget", str(tmp_path / "part.yaml")]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "Times not stated, so no sums of them: rom access, enable, read-pulse, float." in out

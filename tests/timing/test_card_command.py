@@ -103,6 +103,7 @@ def test_one_card_goes_into_a_page(tmp_path: Path, capsys: pytest.CaptureFixture
         (["nop", "--crystal", "1 Hz"], "1 Hz is out of range"),
         (["nop", "--part", "8085AH-3"], "did you mean '8085AH-2'"),
         (["nop", "--board", "slat"], "did you mean 'slate'"),
+        (["nop", "--html", "-"], "nothing is printed by the name -"),
         (["nop", "--html", "no/such/folder/x.html"], "cannot be written"),
     ],
 )

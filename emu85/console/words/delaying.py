@@ -26,8 +26,9 @@ def delay(session: Session, length: Length, use: str = "routine") -> None:
     clock, waits = board.description.clock, BoardWaits(board)
     wanted = length.t_states(clock)
     start = waits.first_rom()
-    found = plan(wanted, clock, Use(use), waits.of_code(start, 1))
-    waits.of_code(start, found.size)
+    is_called = Use(use) is Use.ROUTINE
+    found = plan(wanted, clock, Use(use), waits.of_code(start, 1, with_stack=is_called))
+    waits.of_code(start, found.size, with_stack=is_called)
     done = answer(found, wanted, clock)
     for line in (done.source + "\n" + done.about).splitlines():
         session.screen.show(line)

@@ -11,6 +11,7 @@ from emu85.board import Board
 from emu85.cpu.layout import IO_BASE
 from emu85.errors import UserError
 from emu85.timing.delay.costs import Waits
+from emu85.wording import counted
 
 _SPACE = 0x10000
 
@@ -68,23 +69,42 @@ class BoardWaits:
                 return region.low
         raise UserError("the board has no ROM", expected="--at ADDRESS, where the code stands")
 
-    def of_code(self, start: int, size: int) -> Waits:
-        """Of code that stands at ``start``, and of the stack.
+    @property
+    def _runs(self) -> list[tuple[int, int]]:
+        """First and last address of each run of ROM and RAM."""
+        runs: list[tuple[int, int]] = []
+        for region in self._regions:
+            if region.kind not in ("rom", "ram"):
+                continue
+            if runs and runs[-1][1] + 1 == region.low:
+                runs[-1] = runs[-1][0], region.high
+            else:
+                runs.append((region.low, region.high))
+        return runs
+
+    def of_code(self, start: int, size: int, *, with_stack: bool) -> Waits:
+        """Of code that stands at ``start``, and of the stack if that is used.
 
         Raises:
-            UserError: they are not the same for all of it.
+            UserError: no memory is there, or they are not the same for all of it.
         """
-        code = _span(self._memory[start : start + max(size, 1)])
+        end = start + max(size, 1)
+        if not any(low <= start and end <= high + 1 for low, high in self._runs):
+            raise UserError(
+                f"no memory is at {start:04X} for {counted(end - start, 'byte')} of code",
+                expected="--at an address in ROM or RAM",
+            )
+        code = _span(self._memory[start:end])
         if code.least != code.most:
             raise UserError(
                 f"code at {start:04X} would stand in memory of several wait states, "
                 f"{code.least} to {code.most}",
                 expected="--at an address that is farther from the border",
             )
-        if self.stack.least != self.stack.most:
+        if with_stack and self.stack.least != self.stack.most:
             raise UserError(
                 f"the stack has {self.stack.least} to {self.stack.most} wait states by its place",
-                expected="--waits and --stack-waits instead of the board",
+                expected="'stack:' in the board file, which says where it is",
             )
         return Waits(code.least, self.stack.least)
 

@@ -93,6 +93,8 @@ def test_levels_of_the_registers_that_are_named(capsys: pytest.CaptureFixture[st
         ("--crystal 6MHz", "no time is named"),
         ("1 ms", "no crystal is named"),
         ("abc", "'abc' is not a time"),
+        ("1 ms --board breakwater --at 4000", "no memory is at 4000 for 1 byte of code"),
+        ("1 ms --board breakwater --at 07FE", "no memory is at 07FE for "),
         ("1 ms --crystal 6", "is not a frequency"),
         ("1 m --crystal 6MHz", "is not a time"),
         ("1 ms --t-states 5 --crystal 6MHz", "one too many"),
