@@ -36,6 +36,7 @@ from emu85.burn.state import (
     join,
     known_address,
     return_offset,
+    with_left,
 )
 from emu85.isa import INSTRUCTIONS, Instruction, Reg
 from emu85.isa.acknowledge import VECTORS
@@ -179,7 +180,7 @@ class Flow:
         self._work: deque[tuple[Root, int]] = deque()
         self._queued: set[tuple[Root, int]] = set()
         self._callers: dict[Root, set[tuple[Root, int]]] = {}
-        self._outcomes: dict[Root, set[int]] = {}
+        self._outcomes: dict[Root, set[tuple[int, int]]] = {}
         self._drops: dict[Root, set[int]] = {}
         self._halts: set[tuple[Root, int]] = set()
         self._any_ei = False
@@ -365,9 +366,9 @@ class Flow:
             self._on(follow, after)
         if self._ground.at(target) in (Stands.RAM, Stands.CODE_RAM):
             self._on(follow, replace(after, sure=False))
-        for offset in sorted(self._outcomes.get(callee, ())):
+        for offset, left in sorted(self._outcomes.get(callee, ())):
             beyond = follow._replace(following=_after(follow.following, offset))
-            self._on(beyond, after)
+            self._on(beyond, with_left(after, left))
         for words in sorted(self._drops.get(callee, ())):
             self._drop(follow, after, words)
 
@@ -393,7 +394,7 @@ class Flow:
             return
         offset = return_offset(target)
         if offset is not None:
-            self._come_back(root, offset)
+            self._come_back(root, offset, len(state.stack or ()))
             return
         if target[1] is FLAGS and way is Way.RETURN:
             self._facts.lost[address] = self._facts.lost.get(address, False) or state.sure
@@ -445,7 +446,7 @@ class Flow:
             if (number := known_address(target)) is not None:
                 self._arrive(root, Hop(address, number, Way.RETURN, root.kind), rest)
             elif (offset := return_offset(target)) is not None:
-                self._come_back(root, offset)
+                self._come_back(root, offset, len(state.stack) - 2)
             return
         if root.kind is Kind.ROUTINE and not state.moved:
             words = state.taken // 2 + 1
@@ -455,10 +456,11 @@ class Flow:
         elif root.kind in (Kind.RESET, Kind.INTERRUPT) and state.sure:
             self._facts.stray[address] = state.sp
 
-    def _come_back(self, root: Root, offset: int) -> None:
+    def _come_back(self, root: Root, offset: int, left: int = 0) -> None:
+        """A way by which a routine returns, and how many bytes it leaves on the stack."""
         known = self._outcomes.setdefault(root, set())
-        if offset not in known and not self._is_final:
-            known.add(offset)
+        if (offset, left) not in known and not self._is_final:
+            known.add((offset, left))
             self._call_again(root)
 
     def _call_again(self, root: Root) -> None:
@@ -505,9 +507,13 @@ class Flow:
             known = facts.masks.get(address, done.mask)
             facts.masks[address] = known if known == done.mask else None
 
+    def leaves(self, root: Root) -> bool:
+        """Whether the code at a root returns with bytes that it has put on the stack."""
+        return any(left for _, left in self._outcomes.get(root, ()))
+
     def returns(self, root: Root) -> bool:
         """Whether a way has been found by which the code at a root returns."""
-        return 0 in self._outcomes.get(root, ())
+        return any(offset == 0 for offset, _ in self._outcomes.get(root, ()))
 
     def instructions_of(self, root: Root) -> Iterable[int]:
         """Where instructions of the code at a root begin, calls not followed."""

@@ -140,6 +140,13 @@ def after_call(caller: State) -> State:
     return replace(caller, registers=_unknown(), ie=IE.EITHER, flags=_NO_FLAGS)
 
 
+def with_left(state: State, left: int) -> State:
+    """With so many bytes more on the stack, of which nothing is known."""
+    stack = None if state.stack is None else state.stack + (None,) * left
+    sp = None if state.sp is None else state.sp - left & 0xFFFF
+    return replace(state, stack=None if stack and len(stack) > _DEEPEST else stack, sp=sp)
+
+
 def anywhere() -> State:
     """Where nothing is known at all."""
     return State(_unknown(), stack=None)

@@ -498,6 +498,28 @@ def test_the_program_without_a_fault_is_fit() -> None:
     assert found.verdict == "fit to burn"
 
 
+SAVE = "SAVE:   XTHL\n PUSH D\n PUSH B\n PUSH PSW\n"
+RESTORED = "        POP PSW\n POP B\n POP D\n POP H\n"
+CORRECT: dict[str, Changes] = {
+    "a handler whose registers a routine saves": (
+        ("        PUSH    PSW\n", "        CALL SAVE\n"),
+        ("        POP     PSW\n", RESTORED),
+        (ROUTINES, f"{SAVE} PCHL\n;; ROUTINES"),
+    ),
+    "a routine whose registers another saves": (
+        ("WORK:   IN      10H\n", "WORK:   CALL SAVE\n IN 10H\n"),
+        ("        RZ\n", "        JNZ ON\n" + RESTORED + " RET\nON: NOP\n"),
+        (ROUTINES, f"{SAVE} PUSH H\n LXI H,1\n RET\n;; ROUTINES"),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CORRECT)
+def test_what_is_right_is_no_fault(name: str) -> None:
+    found = examined(program(*CORRECT[name]))
+    assert results(found) == {}
+
+
 @pytest.mark.parametrize("name", SEEDS)
 def test_a_fault_is_found(name: str) -> None:
     seed = SEEDS[name]

@@ -45,10 +45,10 @@ class _Met(NamedTuple):
     saved: frozenset[Reg]
 
 
-def _ways(study: Study, start: int) -> Iterator[_Met]:
+def _ways(study: Study, start: int, *, hears_calls: bool = True) -> Iterator[_Met]:
     """The instructions on all ways from an address on, routines that are called included.
 
-    A way ends with a return, and where control goes by HL or out of the image.
+    What those leave on the stack is saved as well, if ``hears_calls``.  A way ends with a return, and where control goes by HL or out of the image.
     """
     waiting: list[tuple[int, frozenset[Reg]]] = [(start, frozenset())]
     seen = set(waiting)
@@ -59,10 +59,24 @@ def _ways(study: Study, start: int) -> Iterator[_Met]:
         one = INSTRUCTIONS[study.ground.bytes[at]]
         yield _Met(at, one, saved)
         after = saved | _pushed(one)
+        if hears_calls:
+            after |= _saved_by_call(study, at, one)
         following = [(to & 0xFFFF, after) for to in _next(study, at, one)]
         fresh = [each for each in following if each not in seen]
         seen.update(fresh)
         waiting += fresh
+
+
+def _saved_by_call(study: Study, at: int, one: Instruction) -> set[Reg]:
+    """What a routine that is called leaves on the stack for its caller."""
+    if MOVES[one.opcode].way is not Way.CALL:
+        return set()
+    target = int.from_bytes(study.ground.bytes[at + 1 : at + 3], "little")
+    if not study.survey.flow.leaves(Root(target, Kind.ROUTINE)):
+        return set()
+    ones = [met.one for met in _ways(study, target, hears_calls=False)]
+    exchanged = {Reg.H} if any(one.mnemonic == "XTHL" for one in ones) else set()
+    return exchanged.union(*map(_pushed, ones))
 
 
 def _next(study: Study, at: int, one: Instruction) -> Iterator[int]:
