@@ -54,6 +54,7 @@ from emu85.cpu.layout import (
     EVERY_CYCLE,
     INDEX_MASK,
     IO_BASE,
+    MOVED_TYPES,
     UNALTERED,
     UNTOUCHED_CYCLES,
     UNTOUCHED_SHIFT,
@@ -110,6 +111,8 @@ def ask(s: Array, index: int, kind: int, t: int) -> None:
 def answered(s: Array, index: int, kind: int, t: int, usual: int) -> int:
     """The byte that a device has answered; -1 if it has yet to be asked."""
     data = s[c.ANSWER]
+    if kind == c.INA:
+        s[c.MOVED] |= 1 << (MOVED_TYPES + c.INA)
     if data < 0:
         s[c.ASKED_LINES] = usual
         ask(s, index, kind, t)
@@ -324,6 +327,7 @@ def run(
             else:
                 rare = slow
                 data = s[c.PULL_UP]
+                s[c.MOVED] |= 1 << (MOVED_TYPES + ((record >> TYPE_SHIFT) & NIBBLE))
                 record |= c.FLOATING << LINES_SHIFT
                 if k == HELD:
                     s[c.LINES] |= c.HLDA

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import enum
 
+from emu85.bus.cycles import Cycle
 from emu85.bus.lines import INPUTS, Line
 
 SPACE = 0x10000 + 0x100
@@ -206,7 +207,7 @@ class State(enum.IntEnum):
     """Start of that cycle."""
     MOVED = 36
     """Those of :data:`MOVED_TOLD` that have changed, or a cycle has noted, since this was
-    cleared."""
+    cleared; and from bit :data:`MOVED_TYPES` on which of :data:`TYPES_TOLD` there were."""
     REGISTERS = 40
     """First of 16 cells indexed by ``isa.Reg``."""
 
@@ -215,6 +216,10 @@ STATE_CELLS = 64
 
 MOVED_TOLD = int(INPUTS | Line.SOD | Line.HLDA | Line.FINDING)
 """The bits of a lines word of which ``State.MOVED`` tells."""
+
+MOVED_TYPES = 16
+TYPES_TOLD = frozenset({Cycle.INA, Cycle.BI, Cycle.HALT, Cycle.HOLD, Cycle.RESET})
+"""Cycle types of which ``State.MOVED`` tells: the map tells of the others."""
 
 EVERY_CYCLE = 2
 """Bit 1 of ``State.LINE_STOPS``."""

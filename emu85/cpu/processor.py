@@ -12,7 +12,14 @@ from emu85.bus.trace import Trace
 from emu85.cpu.compiler import compiled_loop
 from emu85.cpu.constants import BUDGET, HOLD, LIMIT, RST75, TRAP
 from emu85.cpu.interrupt_bits import interrupt_bits
-from emu85.cpu.layout import EVERY_CYCLE, STATE_CELLS, STOP_FIELDS, State, StopField
+from emu85.cpu.layout import (
+    EVERY_CYCLE,
+    MOVED_TYPES,
+    STATE_CELLS,
+    STOP_FIELDS,
+    State,
+    StopField,
+)
 from emu85.cpu.rows import (
     DATA_SHIFT,
     INTERRUPTS_SHIFT,
@@ -201,6 +208,7 @@ class Processor:
         self.settle()
         self.trace.append(t, address, data, kind, lines, interrupt_bits(self.state))
         self.state[State.POSITION] = self.trace.position
+        self.state[State.MOVED] |= 1 << (MOVED_TYPES + kind)
         self.state[State.TOTAL] = self.trace.total
 
     def _all_arguments(self) -> tuple[object, ...]:

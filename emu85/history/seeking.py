@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.cycles import SHORTEST
+from emu85.bus.cycles import SHORTEST, Cycle
 from emu85.bus.trace import Columns
 from emu85.history.touched import Touched, of_steps
 from emu85.stops import Condition, Stop
@@ -81,12 +81,25 @@ class Seeker:
         if not self._history.machine.trace.forgotten or self._oldest_t <= after:
             return -1
         before = min(before, self._oldest_t)
-        stretches = list(self.stretches(before, after, of_steps(conditions)))
+        reset = self._last_reset(conditions, before)
+        stretches = list(self.stretches(before, max(after, reset), of_steps(conditions)))
         if not stretches:
-            return -1
+            return reset
         with self._history.staying(conditions) as stops:
             hits = (self.last_hit(stops, begin, end) for begin, end in stretches)
-            return next((t for t in hits if t >= 0), -1)
+            return max(next((t for t in hits if t >= 0), -1), reset)
+
+    def _last_reset(self, conditions: list[Condition], before: int) -> int:
+        """The same of a RESET by hand, which is no cycle of the loop's."""
+        asked = [each for each in conditions if Cycle.RESET in each.steps[-1].types]
+        journal = self._history.journal
+        for entry in reversed(journal.entries[: journal.done] if asked else []):
+            if entry.deed.kind != "reset" or entry.t >= before:
+                continue
+            record = np.array([self.begun_at(entry.t)])
+            if any(len(find(each, record)) for each in asked):
+                return entry.t
+        return -1
 
     def begun_at(self, t: int) -> np.void:
         """The record of the machine cycle that began at ``t``; there must be one."""

@@ -2,8 +2,9 @@
 
 For each memory address and port, and each of OF, MR, MW, IOR and IOW: whether there was
 such a cycle, and whether a write left another byte.  The loop tells it by bits of the map
-(``cpu.layout.UNTOUCHED_SHIFT``).  And which lines have changed, and whether there was a
-finding (``cpu.layout.State.MOVED``).  In doubt more is taken for touched than was.
+(``cpu.layout.UNTOUCHED_SHIFT``).  And which lines have changed, which other types of cycles
+there were, and whether there was a finding (``cpu.layout.State.MOVED``).  In doubt more is
+taken for touched than was.
 """
 
 from __future__ import annotations
@@ -16,7 +17,9 @@ from numpy.typing import NDArray
 from emu85.bus.lines import Line
 from emu85.cpu.layout import (
     MOVED_TOLD,
+    MOVED_TYPES,
     SPACE,
+    TYPES_TOLD,
     UNTOUCHED_BITS,
     UNTOUCHED_SHIFT,
     UNTOUCHED_TYPES,
@@ -38,7 +41,7 @@ class Touched:
     Attributes:
         cycles: uint8, for each map index a bit for each cycle type and one for another
             byte, ``SPACE`` of them.
-        lines: bits of a lines word, those of ``MOVED_TOLD``.
+        lines: bits of a lines word, those of ``MOVED_TOLD``, and of cycle types above.
     """
 
     cycles: NDArray[np.uint8]
@@ -79,7 +82,7 @@ def touched(words: NDArray[np.int64], state: memoryview[int]) -> Touched:
 def of_steps(conditions: list[Condition]) -> Touched | None:
     """What must be touched (any of it) for one of some conditions to be met in its last step.
 
-    None if that cannot be told: a step that looks at other lines, or at other types only.
+    None if that cannot be told: a step that looks at other lines only.
     """
     steps = [condition.steps[-1] for condition in conditions]
     lines = [_lines_of(step) for step in steps]
@@ -89,7 +92,9 @@ def of_steps(conditions: list[Condition]) -> Touched | None:
     words = np.zeros(SPACE, np.int64)
     watch_map(others, words)
     cycles = (words >> WATCH_SHIFT & _CYCLES).astype(np.uint8)
-    return Touched(cycles, int(np.bitwise_or.reduce(lines)) if lines else 0)
+    types = {kind for step in others for kind in step.types} & TYPES_TOLD
+    of_types = sum(1 << MOVED_TYPES + kind for kind in types)
+    return Touched(cycles, int(np.bitwise_or.reduce([of_types, *lines])))
 
 
 def _lines_of(step: Step) -> int:
@@ -111,4 +116,4 @@ def of_alterations(addresses: NDArray[np.intp]) -> Touched:
 
 
 def _is_told(step: Step) -> bool:
-    return bool(step.types) and max(step.types) < UNTOUCHED_TYPES
+    return bool(step.types)

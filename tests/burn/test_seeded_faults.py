@@ -352,6 +352,16 @@ SEEDS = {
         ),
         result=LOOK,
     ),
+    "a routine whose mask comes from RAM and that does not save what it changes": Seed(
+        "handler-keeps",
+        "003C, bench.asm:5: RST 7.5 changes A without having saved it",
+        (
+            ("        SIM\n", "        STA 8010H\n LDA 8010H\n SIM\n"),
+            ("        PUSH    PSW\n", ""),
+            ("        POP     PSW\n", ""),
+        ),
+        result=LOOK,
+    ),
     "a routine that calls one which changes what it does not save": Seed(
         "handler-keeps",
         "RST 7.5 changes H, L without having saved it",

@@ -202,6 +202,7 @@ L0:     STA     8020H
         ("on OF when SOD low", None),
         ("when SID high", []),
         ("on MW at 8020 when SOD rises", []),
+        ("on INA", []),
     ],
 )
 def test_what_was_long_ago_is_found_again(trace: int, text: str, starts: list[int] | None) -> None:
@@ -228,7 +229,21 @@ def test_stretches_in_which_no_line_moved_are_not_made_anew() -> None:
     resting = Resting()
     machine.companions.append(resting)
     assert back_to(history, "when SID rises", "when HOLD high", "when INTR falls") is None
+    assert back_to(history, "on HALT", "on INA", "on HOLD") is None
     assert resting.count == 0
     assert back_to(history, "when SOD falls", "on finding") is not None
     assert machine.t == 52
     assert 0 < resting.count < 12
+
+
+@pytest.mark.parametrize("trace", [30, 10_000])
+def test_a_reset_of_long_ago_is_gone_back_to(trace: int) -> None:
+    machine = rig(LOUD, trace)
+    history = History(machine, apart=0.0)
+    machine.run(t_states=400)
+    reset = machine.t
+    machine.reset()
+    for _ in range(10):
+        machine.run(t_states=400)
+    found = back_to(history, "on RESET")
+    assert found is not None and found["t"] == reset and machine.t == reset + 3

@@ -16,7 +16,7 @@ from emu85.burn.flow import Kind, Root
 from emu85.burn.moves import MOVES, Way
 from emu85.burn.state import HELD, Kept, State
 from emu85.burn.study import Study
-from emu85.burn.vectors import Comes, Vector, vectors
+from emu85.burn.vectors import Vector, vectors
 from emu85.burn.verdict import Note
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
@@ -32,7 +32,7 @@ _MOST = 5000
 def _handlers(study: Study) -> Iterator[Vector]:
     entered = study.survey.entered
     for vector in vectors():
-        is_input = vector.line is not None and entered.get(vector.address) is Comes.YES
+        is_input = vector.line is not None and vector.address in entered
         if is_input and study.ground.is_held(vector.address):
             yield vector
 
@@ -48,7 +48,8 @@ class _Met(NamedTuple):
 def _ways(study: Study, start: int, *, hears_calls: bool = True) -> Iterator[_Met]:
     """The instructions on all ways from an address on, routines that are called included.
 
-    What those leave on the stack is saved as well, if ``hears_calls``.  A way ends with a return, and where control goes by HL or out of the image.
+    What those leave on the stack is saved as well, if ``hears_calls``.  A way ends with a
+    return, and where control goes by HL or out of the image.
     """
     waiting: list[tuple[int, frozenset[Reg]]] = [(start, frozenset())]
     seen = set(waiting)
