@@ -348,7 +348,7 @@ class History:
     def instruction_before(self, t: int) -> Found:
         """The record that began the instruction, or its acceptance, under way at ``t``."""
         self._notice()
-        return self._seeker.last(first_cycles, 1, t)
+        return self._seeker.last_shortly_before(first_cycles, t)
 
     def _last_start(self) -> int:
         """When the machine cycle began that has just ended."""
@@ -487,7 +487,14 @@ class History:
 
         Yields:
             a stop for each of those.
+
+        Within such a block another one has stops of its own, and the machine may be anywhere
+        after it.
         """
+        if self._is_staying:
+            with self.machine.stops.users_disarmed(looking_for) as stops:
+                yield stops
+            return
         now, trace = self.snapshots.made(), self.machine.trace.kept()
         done, state = self.journal.done, self.machine.registers.state
         untouched, moved = self.machine.board.map & np.int64(UNTOUCHED_BITS), state[State.MOVED]

@@ -114,6 +114,17 @@ class Seeker:
             found = trace.last(1)[0]
             return found
 
+    def last_shortly_before(self, picks: Picks, t: int) -> Found:
+        """The same as :meth:`last` of one record that most likely began shortly before ``t``."""
+        found, _ = self._on_trace(picks, 1, t)
+        if found is not None or not self._history.machine.trace.forgotten:
+            return found
+        with self._history.staying():
+            begin, _ = next(self.stretches(t))
+            self.begin(begin, t)
+            found, _ = self._on_trace(picks, 1, t)
+        return found if found is not None else self.last(picks, 1, t)
+
     @property
     def _oldest_t(self) -> int:
         """When the machine cycle after the oldest on the trace began."""

@@ -87,10 +87,8 @@ class Byte:
         """
         put = self._last_put(by_hand_before)
         write, change = self._on_trace(before, put)
-        if write is None:
-            write = self._last_write(before, put)
-        if change is None and write is not None and self._history.machine.trace.forgotten:
-            change = self._sought(int(write["t"]) + 1, put)
+        if change is None and self._history.machine.trace.forgotten:
+            write, change = self._remade(before, put, write)
         if change is None:
             return Changed(write, put)
         is_same = write is not None and write["t"] == change["t"]
@@ -131,6 +129,15 @@ class Byte:
         return written[-1], kept[changing[-1]] if len(changing) else None
 
     # --- in what the trace has forgotten -----------------------------------------------
+
+    def _remade(self, before: int, put: ByHand | None, write: Found) -> tuple[Found, Found]:
+        """The last write, if the trace has none, and the last that changed the byte."""
+        if write is None:
+            write = self._last_write(before, put)
+        if write is None:
+            return None, None
+        with self._history.staying():
+            return write, self._sought(int(write["t"]) + 1, put)
 
     def _last_write(self, before: int, put: ByHand | None) -> Found:
         after = -1 if put is None else put.t

@@ -255,13 +255,14 @@ class StopSet:
         Yields:
             a stop for each of those.
         """
+        before = self._instead, self._is_for_firmware
         self._instead = [_unlisted(condition) for condition in instead]
         self._is_for_firmware = True
         self._compile()
         try:
             yield self._instead
         finally:
-            self._is_for_firmware = False
+            self._instead, self._is_for_firmware = before
             self._compile()
 
     def hit_at(self, t: int) -> list[Stop]:
