@@ -48,6 +48,7 @@ from emu85.cpu.constants import (
     X_BUDGET,
     X_HLDA,
     X_IDLE,
+    X_LIMIT,
     X_READ,
     X_SOD,
     X_STOP,
@@ -77,6 +78,8 @@ _PART = 2_000_000
 
 _TOLD = X_WRITE | X_SOD
 _OF_DEVICES = (X_READ, X_WRITE)
+_OF_TIME = (X_LIMIT, X_IDLE)
+"""Exits after which there is nothing to see to but what is due."""
 """Exits after which the board is told what the CPU has put out."""
 
 _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
@@ -488,7 +491,7 @@ class Machine:
     @property
     def t(self) -> int:
         """T-states since power-on; the start of the next machine cycle."""
-        return self._state[State.T]
+        return self._state[T]
 
     @property
     def seconds(self) -> float:
@@ -646,6 +649,8 @@ class Machine:
         if out & X_IDLE and not self._pass_time(end):
             return Reason.HALTED
         schedule.run_until(state[T])
+        if out in _OF_TIME and not (self.stops.changed or self._master_stopped or self.pace):
+            return None
         if out & _TOLD:
             self._tell_of_write(out)
         if out & X_HLDA:
@@ -695,7 +700,9 @@ class Machine:
         wake = self.schedule.next_t + 1
         if wake > NEVER and not self._wait:
             return False
-        self._state[State.T] = max(self._state[State.T], min(wake, end))
+        until = wake if wake < end else end
+        if until > self._state[T]:
+            self._state[T] = until
         return True
 
     def _arm(self) -> None:

@@ -10,7 +10,18 @@ from emu85.bus.findings import Findings
 from emu85.bus.lines import INPUTS, Line
 from emu85.bus.trace import Trace
 from emu85.cpu.compiler import compiled_loop
-from emu85.cpu.constants import BUDGET, HOLD, LIMIT, RST75, TRAP
+from emu85.cpu.constants import (
+    BUDGET,
+    HOLD,
+    HOLD_SINCE,
+    LATCH75,
+    LIMIT,
+    LINES,
+    MOVED,
+    RST75,
+    TRAP,
+    TRAP_LATCH,
+)
 from emu85.cpu.interrupt_bits import interrupt_bits
 from emu85.cpu.layout import (
     EVERY_CYCLE,
@@ -184,18 +195,18 @@ class Processor:
         if bit & _NOT_INPUTS:
             raise ValueError(f"{line!r} is not an input of the CPU")
         state = self.state
-        lines = state[State.LINES]
+        lines = state[LINES]
         if bool(lines & bit) == bool(level):
             return False
-        state[State.LINES] = lines ^ bit
-        state[State.MOVED] |= bit
+        state[LINES] = lines ^ bit
+        state[MOVED] |= bit
         if bit == RST75 and level:
-            state[State.LATCH75] = 1
+            state[LATCH75] = 1
         elif bit == TRAP:
             # Edge and level: the request goes when the line falls unacknowledged.
-            state[State.TRAP_LATCH] = 1 if level else 0
+            state[TRAP_LATCH] = 1 if level else 0
         elif bit == HOLD and level:
-            state[State.HOLD_SINCE] = t
+            state[HOLD_SINCE] = t
         return True
 
     def settle(self) -> None:
