@@ -77,10 +77,10 @@ _PART = 2_000_000
 """T-states that the machine runs at most before its companions are called."""
 
 _TOLD = X_WRITE | X_SOD
+"""Exits after which the board is told what the CPU has put out."""
 _OF_DEVICES = (X_READ, X_WRITE)
 _OF_TIME = (X_LIMIT, X_IDLE)
 """Exits after which there is nothing to see to but what is due."""
-"""Exits after which the board is told what the CPU has put out."""
 
 _CALLS = {i.opcode for i in INSTRUCTIONS if any(c.register.name == "PCL" for c in i.cycles)}
 """Opcodes that push the PC: CALL, conditional calls, RST, RSTV."""

@@ -108,7 +108,7 @@ class Wave(SquareWave):
 
     def level_before(self, number: int) -> int:
         """The level that ends with an edge."""
-        return super().level_before(number) ^ self.is_inverted
+        return number % 2 ^ self.is_inverted
 
 
 class Tap(Protocol):
@@ -236,11 +236,7 @@ class SinkTap:
 
     def follow(self) -> None:
         """Tell the level if it has changed."""
-        now = 1
-        for driver in self._drivers:  # as in _now, which is called too often here
-            if driver.level == 0:
-                now = 0
-                break
+        now = self._now()
         if now != self._level and self._tell:
             self._level = now
             self._tell(now)
@@ -588,17 +584,8 @@ class Wiring:
         wave.event = self._ends.schedule.at(wave.edge(number), happen)
 
     def _edge(self, output: Output, wave: Wave, number: int) -> None:
-        """An edge comes, and the next is awaited; written out, for there are very many."""
-        following = number + 1
-        happen = partial(self._edge, output, wave, following)
-        wave.event = self._ends.schedule.at(wave.edge(following), happen)
-        level = 1 - (number % 2 ^ wave.is_inverted)
-        if output.net.may_fight or self._silent:
-            self._put(output, level, output.edge_taps)
-        elif output.level != level:
-            output.level = level
-            for tap in output.edge_taps:
-                tap.follow()
+        self._await_edge(output, wave, number + 1)
+        self._put(output, 1 - wave.level_before(number), output.edge_taps)
 
     # --- characters -----------------------------------------------------------------------
 

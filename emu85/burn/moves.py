@@ -29,6 +29,12 @@ class Move:
     conditional: bool
     restart: int = 0
 
+    @property
+    def goes_on(self) -> bool:
+        """Whether the instruction after it may come next, or once what is called has returned."""
+        on = (Way.ON, Way.HALT, Way.CALL, Way.RESTART)
+        return self.conditional or self.way in on
+
 
 def _move(one: Instruction) -> Move:
     does = {cycle.does: cycle for cycle in one.cycles}

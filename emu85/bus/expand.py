@@ -22,8 +22,7 @@ What the trace does not have:
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from functools import lru_cache, partial
-from itertools import takewhile
+from functools import lru_cache
 from typing import Any, NamedTuple, overload
 
 import numpy as np
@@ -160,12 +159,8 @@ def expand(
             states = _resting(record, place, ts, turns)
         else:
             kind = kind_of(record, end - int(record["t"]), turns)
-            states = takewhile(partial(_begins_before, end), _cycle(record, place, kind))
+            states = _cycle(record, place, kind, end)
         yield from states if follower is None else _asked(states, end, _levels(follower, REQUESTS))
-
-
-def _begins_before(end: int, state: State) -> bool:
-    return state.t < end
 
 
 def _asked(states: Iterator[State], end: int, requests: Mapping[str, int]) -> Iterator[State]:
@@ -354,11 +349,11 @@ def _resting(record: Any, place: int, ts: Sequence[int], turns: bool) -> Iterato
         yield State(t, one.names[0], place, first, second)
 
 
-def _cycle(record: Any, place: int, kind: Kind) -> Iterator[State]:
+def _cycle(record: Any, place: int, kind: Kind, end: int) -> Iterator[State]:
     start, address, data = int(record["t"]), int(record["address"]), int(record["data"])
     sampled, hold = _sampled(record)
     found = shape(kind)
-    for number, name in enumerate(found.names):
+    for number, name in enumerate(found.names[: end - start]):
         # HOLD is sampled in T2: one that is granted after this cycle was high by then, and
         # one that ends with this cycle was low.
         held = {HOLD: int(not kind.is_given) if kind.turns and number >= 1 else hold}

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from emu85.errors import Place, UserError, nearest
+from emu85.written_files import PRINTED
 
 _STALE = 60.0
 """Seconds for which nobody has written to a file that a killed process left."""
@@ -73,8 +74,8 @@ def atomic_write(path: str | Path, data: bytes | str) -> None:
     Raises:
         UserError: the file cannot be written; what stood there before is untouched.
     """
-    if str(path) == "-":
-        raise UserError("nothing is printed by the name -", expected="a file's name")
+    if str(path) == PRINTED:
+        raise UserError(f"nothing is printed by the name {PRINTED}", expected="a file's name")
     target = Path(path)
     content = data.encode() if isinstance(data, str) else data
     try:

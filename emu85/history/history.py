@@ -536,10 +536,7 @@ class History:
         try:
             if self.journal.next_t <= self.machine.t:
                 self._do_again()
-            while self.machine.t < t:
-                if self.attend:
-                    self.attend()
-                self.machine.run(t_states=min(_AT_ONCE, t - self.machine.t), wait=True)
+            self._run_piece_by_piece(t)
         finally:
             self._resets_before = NEVER
 
@@ -552,15 +549,19 @@ class History:
         self.machine.holds_for_user = True
         try:
             with self.machine.stops.counting_quietly(False):
-                while self.machine.t < t:
-                    if self.attend:
-                        self.attend()
-                    length = min(_AT_ONCE, t - self.machine.t)
-                    if self.machine.run(t_states=length, wait=True).reason is Reason.STOP:
-                        return True
-            return False
+                return self._run_piece_by_piece(t)
         finally:
             self.machine.holds_for_user = False
+
+    def _run_piece_by_piece(self, t: int) -> bool:
+        """Run to ``t``, or until a stop holds; whether one has."""
+        while self.machine.t < t:
+            if self.attend:
+                self.attend()
+            held = self.machine.run(t_states=min(_AT_ONCE, t - self.machine.t), wait=True)
+            if held.reason is Reason.STOP:
+                return True
+        return False
 
     @contextmanager
     def _unheard(self) -> Iterator[None]:

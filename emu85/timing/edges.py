@@ -219,18 +219,17 @@ class Placer:
         """ps from the start of a machine cycle to the latest rise of a HOLD granted after it."""
         return round((2 * self._t - self._ns("tHDS")) * _PS)
 
-    def asked(self, left: int) -> int:
-        """ps from a T-state's start to the latest change of a request for an interrupt.
+    def set_up(self, symbol: str, left: int) -> int:
+        """ps from a T-state's start to the latest change of an input that is sampled then.
+
+        It is sampled when CLK falls for the last T-state of the machine cycle, halt or hold.
 
         Args:
-            left: T-states from that start to the end of the machine cycle; where it is
-                shorter than two, the change is at its start.
+            symbol: of the time to be set up before.
+            left: T-states from that start to the end; where it is shorter than two, the
+                change is at its start.
         """
-        return max(0, round(((left - 1) * self._t - self._ns("tINS")) * _PS))
-
-    def held(self, left: int) -> int:
-        """The same of HOLD, in a halt or hold."""
-        return max(0, round(((left - 1) * self._t - self._ns("tHDS")) * _PS))
+        return max(0, round(((left - 1) * self._t - self._ns(symbol)) * _PS))
 
     def _ns(self, symbol: str, waits: int = 0) -> Fraction:
         return self._part.ns(symbol, self._t, waits)

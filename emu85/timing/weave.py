@@ -184,11 +184,11 @@ class Weaver:
         inputs.append(Placed(0, HOLD, int(bool(lines & Line.HOLD))))
         if requests is not None:
             asked, left = requests
-            at = self._placer.asked(left)
+            at = self._placer.set_up("tINS", left)
             inputs += [Placed(at, pin, int(bool(asked & line))) for pin, line in REQUESTS.items()]
             if isinstance(kind, Cycle):
                 hold = int(bool(asked & Line.HOLD))
-                inputs.append(Placed(self._placer.held(left), HOLD, hold))
+                inputs.append(Placed(self._placer.set_up("tHDS", left), HOLD, hold))
         if isinstance(kind, Cycle):
             placed = self._placer.rest(kind, flag, was_given)
         else:

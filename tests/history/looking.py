@@ -2,7 +2,9 @@
 
 import numpy as np
 
+from emu85.board.schedule import NEVER
 from emu85.history.history import History
+from emu85.machine import Machine
 
 
 def back_to(history: History, *texts: str) -> np.void | None:
@@ -21,3 +23,26 @@ def last_write(history: History, address: int) -> np.void | None:
     if write is not None:
         return write
     return change if isinstance(change, np.void) else None
+
+
+class Resting:
+    """Counts the machine's rests."""
+
+    count = 0
+
+    def begin(self) -> None: ...
+
+    def next_t(self) -> int:
+        return NEVER
+
+    def rest(self) -> None:
+        self.count += 1
+
+    def end(self) -> None: ...
+
+
+def rests_of(machine: Machine) -> Resting:
+    """What counts its rests from now on."""
+    resting = Resting()
+    machine.companions.append(resting)
+    return resting

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from emu85.board.schedule import NEVER
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 from emu85.firmware import assemble
 from emu85.history.history import History
 from emu85.machine import Machine
-from tests.history.looking import back_to, last_write
+from tests.history.looking import back_to, last_write, rests_of
 from tests.history.test_random_moments import LISTENER
 from tests.rig import rig
 
@@ -140,29 +139,12 @@ def test_the_beginning_is_told_of() -> None:
     assert not history.back_cycles(11) and machine.t == 3
 
 
-class Resting:
-    """Counts the machine's rests."""
-
-    count = 0
-
-    def begin(self) -> None: ...
-
-    def next_t(self) -> int:
-        return NEVER
-
-    def rest(self) -> None:
-        self.count += 1
-
-    def end(self) -> None: ...
-
-
 @pytest.mark.parametrize("most", [4, 80])
 def test_stretches_that_touched_nothing_wanted_are_not_made_anew(most: int) -> None:
     machine, history = busy(100, most=most)
     for _ in range(30):
         machine.run(t_states=400)
-    resting = Resting()
-    machine.companions.append(resting)
+    resting = rests_of(machine)
     assert last_write(history, 0x8030) is None
     assert back_to(history, "on MW at 8030", "on IOR") is None
     assert resting.count == 0
@@ -226,8 +208,7 @@ def test_stretches_in_which_no_line_moved_are_not_made_anew() -> None:
     history = History(machine, apart=0.0)
     for _ in range(30):
         machine.run(t_states=400)
-    resting = Resting()
-    machine.companions.append(resting)
+    resting = rests_of(machine)
     assert back_to(history, "when SID rises", "when HOLD high", "when INTR falls") is None
     assert back_to(history, "on HALT", "on INA", "on HOLD") is None
     assert resting.count == 0

@@ -11,7 +11,7 @@ from emu85.firmware.image import Image, Segment
 from emu85.history.history import History
 from emu85.history.writes import ByHand
 from emu85.machine import Machine
-from tests.history.test_seeking import Resting
+from tests.history.looking import rests_of
 from tests.rig import rig
 
 WRITER = """
@@ -164,8 +164,7 @@ def test_stretches_in_which_a_byte_was_only_written_over_are_not_made_anew() -> 
     history = History(machine, apart=0.0)
     for _ in range(40):
         machine.run(t_states=400)
-    resting = Resting()
-    machine.companions.append(resting)
+    resting = rests_of(machine)
     last, change = told(history, 0x8104)
     assert change == 30 and last is not None and last > machine.t - 60
     assert resting.count < 12  # the first stretch alone, of forty

@@ -14,7 +14,7 @@ from emu85.burn.vectors import RESTARTS, Comes, floating_opcode, vectors
 from emu85.burn.verdict import Note
 from emu85.bus.lines import NAMES
 from emu85.cpu.layout import FindingKind
-from emu85.isa import INSTRUCTIONS, Instruction
+from emu85.isa import INSTRUCTIONS
 from emu85.isa.operations import PAIRS
 
 _VERBS = {
@@ -114,18 +114,13 @@ def _past_the_end(study: Study) -> Iterator[Note]:
     ground, starts = study.ground, study.survey.facts.starts
     for at, sure in sorted(starts.items()):
         one = INSTRUCTIONS[ground.bytes[at]]
-        goes_on = _goes_on(one) and (at + one.length & 0xFFFF) in starts
+        goes_on = MOVES[one.opcode].goes_on and (at + one.length & 0xFFFF) in starts
         for offset in range(1, one.length + goes_on):
             before, target = at + offset - 1 & 0xFFFF, at + offset & 0xFFFF
             if ground.home[target] not in (target, ground.home[before] + 1):
                 told = f"goes on past the end of {ground.name(before)}, to {target:04X}"
                 yield Note(f"{told}, which is {ground.home[target]:04X} once more", at, sure)
                 break
-
-
-def _goes_on(one: Instruction) -> bool:
-    move = MOVES[one.opcode]
-    return move.conditional or move.way in (Way.ON, Way.HALT, Way.CALL, Way.RESTART)
 
 
 def _inside(study: Study) -> Iterator[Note]:

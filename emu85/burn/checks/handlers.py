@@ -72,7 +72,7 @@ def _saved_by_call(study: Study, at: int, one: Instruction) -> set[Reg]:
     """What a routine that is called leaves on the stack for its caller."""
     if MOVES[one.opcode].way is not Way.CALL:
         return set()
-    target = int.from_bytes(study.ground.bytes[at + 1 : at + 3], "little")
+    target = _target(study, at)
     if not study.survey.flow.leaves(Root(target, Kind.ROUTINE)):
         return set()
     ones = [met.one for met in _ways(study, target, hears_calls=False)]
@@ -83,11 +83,16 @@ def _saved_by_call(study: Study, at: int, one: Instruction) -> set[Reg]:
 def _next(study: Study, at: int, one: Instruction) -> Iterator[int]:
     move = MOVES[one.opcode]
     if move.way in (Way.JUMP, Way.CALL):
-        yield int.from_bytes(study.ground.bytes[at + 1 : at + 3], "little")
+        yield _target(study, at)
     elif move.way is Way.RESTART:
         yield move.restart
-    if move.conditional or move.way in (Way.ON, Way.CALL, Way.RESTART, Way.HALT):
+    if move.goes_on:
         yield at + one.length
+
+
+def _target(study: Study, at: int) -> int:
+    """The address in a jump or call."""
+    return int.from_bytes(study.ground.bytes[at + 1 : at + 3], "little")
 
 
 def _keeps(study: Study) -> Iterator[Note]:

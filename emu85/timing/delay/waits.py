@@ -69,19 +69,6 @@ class BoardWaits:
                 return region.low
         raise UserError("the board has no ROM", expected="--at ADDRESS, where the code stands")
 
-    @property
-    def _runs(self) -> list[tuple[int, int]]:
-        """First and last address of each run of ROM and RAM."""
-        runs: list[tuple[int, int]] = []
-        for region in self._regions:
-            if region.kind not in ("rom", "ram"):
-                continue
-            if runs and runs[-1][1] + 1 == region.low:
-                runs[-1] = runs[-1][0], region.high
-            else:
-                runs.append((region.low, region.high))
-        return runs
-
     def of_code(self, start: int, size: int, *, with_stack: bool) -> Waits:
         """Of code that stands at ``start``, and of the stack if that is used.
 
@@ -89,7 +76,8 @@ class BoardWaits:
             UserError: no memory is there, or they are not the same for all of it.
         """
         end = start + max(size, 1)
-        if not any(low <= start and end <= high + 1 for low, high in self._runs):
+        memory = [region for region in self._regions if region.kind in ("rom", "ram")]
+        if not all(any(r.low <= at <= r.high for r in memory) for at in range(start, end)):
             raise UserError(
                 f"no memory is at {start:04X} for {counted(end - start, 'byte')} of code",
                 expected="--at an address in ROM or RAM",
