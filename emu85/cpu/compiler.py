@@ -1,24 +1,26 @@
 """Compiling the loop and what counts over its records, once a version of the sources.
 
 The machine code is kept in a folder of the user's cache named after a digest of
-the sources it was made from, so a changed instruction table or a new release
-can never meet code compiled for an older one, and an installation that cannot
-be written to does no harm.
+the sources it was made from and of the processor, so a changed instruction table or a
+new release can never meet code compiled for an older one, and an installation that
+cannot be written to does no harm.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import importlib
 import os
-import sys
-from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any
+
+from emu85.cpu.machine_code import Code, Function, computer, made
+from emu85.errors import UserError
+from emu85.firmware.files import atomic_write
 
 _PACKAGES = ("cpu", "isa", "bus", "profile/counting")
-
-Loop = Callable[..., int]
+_LOOP = ("emu85.cpu.core", "run")
 
 
 def cache_folder() -> Path:
@@ -30,45 +32,37 @@ def cache_folder() -> Path:
 
 def is_compiled() -> bool:
     """Whether the next start will find the loop compiled."""
-    return any(cache_folder().rglob("*.nbi"))
+    return _kept(*_LOOP) is not None
 
 
-@cache
-def compiled_loop() -> Loop:
+def compiled_loop() -> Function:
     """The loop as machine code; takes some seconds when :func:`is_compiled` is False.
 
     Returns:
-        a callable with the arguments of :func:`emu85.cpu.core.run`, which must be
+        a function with the arguments of :func:`emu85.cpu.core.run`, which must be
         contiguous arrays of exactly the stated types.
     """
-    from emu85.cpu import core
-
-    return compiled(core.run, core.SIGNATURE)
+    return compiled(*_LOOP)
 
 
-def compiled(function: Loop, signature: Any) -> Loop:
+@cache
+def compiled(module: str, name: str) -> Function:
     """A function over arrays as machine code, kept with the loop.
 
-    Its module stands in one of the packages whose sources are digested.
-
     Args:
-        signature: numba's types of arguments and result.
+        module: the full name of its module, which has its ``SIGNATURE`` and stands in one
+            of the packages whose sources are digested.
+        name: that of the function.
     """
-    import numba
-
-    compiler: Any = numba.njit
-    config: Any = numba.config
-    before = config.CACHE_DIR
-    folder = kept_in()
-    config.CACHE_DIR = str(folder) if folder else before
-    options = {"cache": folder is not None, "error_model": "numpy", "_nrt": False}
-    try:
-        dispatcher = compiler(signature, **options)(function)
-    finally:
-        config.CACHE_DIR = before
-    # The entry point takes the arrays without looking their types up at each call.
-    entry: Loop = dispatcher.overloads[dispatcher.signatures[0]].entry_point
-    return entry
+    code = _kept(module, name)
+    if code is None:
+        source = importlib.import_module(module)
+        code = made(getattr(source, name), source.SIGNATURE)
+        folder = kept_in()
+        if folder:
+            with contextlib.suppress(UserError):  # it is made anew next time then
+                atomic_write(_file(folder, module, name), code.to_bytes())
+    return Function(code)
 
 
 def kept_in() -> Path | None:
@@ -81,10 +75,22 @@ def kept_in() -> Path | None:
     return folder if os.access(folder, os.W_OK) else None
 
 
+def _kept(module: str, name: str) -> Code | None:
+    """The machine code of before; None if there is none that is whole."""
+    try:
+        return Code.from_bytes(_file(cache_folder(), module, name).read_bytes())
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _file(folder: Path, module: str, name: str) -> Path:
+    return folder / f"{module}.{name}.code"
+
+
 @cache
 def _digest() -> str:
     root = Path(__file__).resolve().parent.parent
-    text = hashlib.sha256(sys.version.encode())
+    text = hashlib.sha256(computer().encode())
     for package in _PACKAGES:
         for path in sorted((root / package).glob("*.py")):
             text.update(path.read_bytes())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -61,6 +63,8 @@ class Processor:
     Attributes:
         state: the state vector as a memoryview of int64, indexed by ``State``;
             a plain view because Python reads it faster than an array cell.
+        run_on: goes on with the limit and the budget that are in the state vector, and
+            returns ``layout.Exit`` bits; another after :meth:`watch`.
     """
 
     def __init__(
@@ -78,7 +82,7 @@ class Processor:
         self._data_watch = np.zeros(256, np.int64)
         self._fixed = (memory_map, store, trace.ring)
         self._rest = (findings.table, pack())
-        self._arguments = self._all_arguments()
+        self.run_on = self._bound()
         self.state[State.ANSWER] = -1
 
     def watch(self, table: NDArray[np.int64], data_watch: NDArray[np.int64]) -> None:
@@ -92,7 +96,7 @@ class Processor:
         self.state[State.LINE_STOPS] = _line_stops(table)
         self._stop_table = np.ascontiguousarray(table) if len(table) else self._stop_table
         self._data_watch = data_watch
-        self._arguments = self._all_arguments()
+        self.run_on = self._bound()
 
     def run(self, limit: int, budget: int = _FOREVER) -> int:
         """Run while T <= ``limit``, at most ``budget`` machine cycles.
@@ -103,11 +107,7 @@ class Processor:
         state = self.state
         state[LIMIT] = limit
         state[BUDGET] = budget
-        return self._loop(*self._arguments)
-
-    def run_on(self) -> int:
-        """Go on with the limit and the budget that are in the state vector."""
-        return self._loop(*self._arguments)
+        return self.run_on()
 
     def master_cycle(self, t: int, address: int, data: int, kind: Cycle, waits: int = 0) -> int:
         """Put a bus cycle by another bus master on the trace and try the stops on it.
@@ -222,8 +222,8 @@ class Processor:
         self.state[State.MOVED] |= 1 << (MOVED_TYPES + kind)
         self.state[State.TOTAL] = self.trace.total
 
-    def _all_arguments(self) -> tuple[object, ...]:
-        return (
+    def _bound(self) -> Callable[[], int]:
+        return self._loop.bound(
             self._cells,
             *self._fixed,
             self._stop_table,

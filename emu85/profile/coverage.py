@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.cpu.compiler import Loop, compiled
-from emu85.profile.counting import tally
+from emu85.cpu.compiler import compiled
+from emu85.profile.counting import layout as c
 from emu85.profile.counting.ways import LENGTHS
 
 _SPACE = 0x10000
@@ -37,8 +35,8 @@ class Execution:
         self.port_reads = np.zeros(_PORTS, np.int64)
         self.port_writes = np.zeros(_PORTS, np.int64)
         self.records = 0
-        self._state = np.array([0, tally.NOTHING, 0], np.int64)
-        self._tally = _compiled_tally()
+        self._state = np.array([0, c.NOT_OPEN, 0], np.int64)
+        self._tally = compiled("emu85.profile.counting.tally", "tally")
 
     def feed(self, records: NDArray[np.void]) -> None:
         """Count a batch: dtype ``bus.trace.RECORD``, in order, right after the last batch."""
@@ -57,21 +55,21 @@ class Execution:
 
     def finish(self, t: int) -> None:
         """Give what had not ended the time up to T-state ``t``, the end of the last cycle."""
-        spent, at = t - int(self._state[tally.OPEN_T]), int(self._state[tally.OPEN_AT])
+        spent, at = t - int(self._state[c.OPEN_T]), int(self._state[c.OPEN_AT])
         if at >= 0:
             self.t_states[at] += spent
-        elif at == tally.AN_ACKNOWLEDGE:
-            self._state[tally.ACKNOWLEDGE_T] += spent
-        self._state[tally.OPEN_AT] = tally.NOTHING
+        elif at == c.AN_ACKNOWLEDGE:
+            self._state[c.ACKNOWLEDGE_T] += spent
+        self._state[c.OPEN_AT] = c.NOT_OPEN
 
     def cut(self) -> None:
         """Records are missing before the next: what has not ended gets no time."""
-        self._state[tally.OPEN_AT] = tally.NOTHING
+        self._state[c.OPEN_AT] = c.NOT_OPEN
 
     @property
     def acknowledge_t(self) -> int:
         """T-states spent in acknowledging interrupts."""
-        return int(self._state[tally.ACKNOWLEDGE_T])
+        return int(self._state[c.ACKNOWLEDGE_T])
 
     @property
     def covered(self) -> NDArray[np.bool_]:
@@ -82,8 +80,3 @@ class Execution:
         for offset in range(3):
             covered[(starts[lengths > offset] + offset) % _SPACE] = True
         return covered
-
-
-@cache
-def _compiled_tally() -> Loop:
-    return compiled(tally.tally, tally.SIGNATURE)

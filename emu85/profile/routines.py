@@ -16,15 +16,13 @@ from __future__ import annotations
 
 import enum
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import NAMES, Line
-from emu85.cpu.compiler import Loop, compiled
-from emu85.profile.counting import follow
+from emu85.cpu.compiler import compiled
 from emu85.profile.counting import layout as c
 from emu85.profile.counting.ways import LENGTHS, WAYS
 
@@ -125,7 +123,7 @@ class Routines:
         self._owners = np.zeros(c.SPACE, np.int64)
         self.port_t = np.zeros(c.PORTS, np.int64)
         self.waits_at = np.zeros(c.SPACE + c.PORTS, np.int64)
-        self._follow = _compiled_follow()
+        self._follow = compiled("emu85.profile.counting.follow", "follow")
 
     def feed(self, records: NDArray[np.void]) -> None:
         """Take a batch: dtype ``bus.trace.RECORD``, right after the last."""
@@ -220,8 +218,3 @@ class Routines:
             left=column[c.LEFT],
             idle=column[c.IDLE],
         )
-
-
-@cache
-def _compiled_follow() -> Loop:
-    return compiled(follow.follow, follow.SIGNATURE)

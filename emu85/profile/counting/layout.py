@@ -81,3 +81,8 @@ IS_CUT = 21
 HALT_T, HOLD_T, RESET_T, WAIT_T, MASTER_CYCLES = 22, 23, 24, 25, 26
 RECORDS = 27
 CELLS = 28
+
+# What is counted by address: start and address of what had not ended, and T-states of
+# acknowledges; and what stands in place of that address.
+OPEN_T, OPEN_AT, ACKNOWLEDGE_T = range(3)
+NOT_OPEN, AN_ACKNOWLEDGE = -2, -1

@@ -12,11 +12,6 @@ from numpy.typing import NDArray
 from emu85.cpu.kernel import Array
 from emu85.profile.counting import layout as c
 
-OPEN_T, OPEN_AT, ACKNOWLEDGE_T = range(3)
-"""State: start and address of what had not ended; T-states of acknowledges."""
-NOTHING, AN_ACKNOWLEDGE = -2, -1
-"""In place of an address in :data:`OPEN_AT`."""
-
 
 def tally(
     cells: Array,
@@ -63,15 +58,15 @@ def tally(
             or kind == c.RESET
             or (kind == c.BI and lines & c.ACKNOWLEDGES == c.ACKNOWLEDGES)
         ):
-            place = AN_ACKNOWLEDGE
+            place = c.AN_ACKNOWLEDGE
         if place != c.SPACE:
             t = cells[i]
-            if s[OPEN_AT] >= 0:
-                t_states[s[OPEN_AT] & 0xFFFF] += t - s[OPEN_T]
-            elif s[OPEN_AT] == AN_ACKNOWLEDGE:
-                s[ACKNOWLEDGE_T] += t - s[OPEN_T]
-            s[OPEN_T] = t
-            s[OPEN_AT] = place
+            if s[c.OPEN_AT] >= 0:
+                t_states[s[c.OPEN_AT] & 0xFFFF] += t - s[c.OPEN_T]
+            elif s[c.OPEN_AT] == c.AN_ACKNOWLEDGE:
+                s[c.ACKNOWLEDGE_T] += t - s[c.OPEN_T]
+            s[c.OPEN_T] = t
+            s[c.OPEN_AT] = place
     return 0
 
 
