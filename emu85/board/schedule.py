@@ -59,6 +59,17 @@ class Schedule:
             self.next_t = t
         return event
 
+    def again(self, event: Event, t: int) -> None:
+        """Have an event that has happened happen once more, not before ``now``.
+
+        A clock's edges are so many that an event for each would cost as much as they do.
+        """
+        event.t = t
+        self._order += 1
+        heapq.heappush(self._heap, (t, self._order, event))
+        if t < self.next_t:
+            self.next_t = t
+
     def after(self, t_states: int, action: Callable[[], None]) -> Event:
         """Have ``action`` called ``t_states`` T-states from ``now``."""
         return self.at(self.now + t_states, action)

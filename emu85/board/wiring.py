@@ -90,6 +90,7 @@ class Wave(SquareWave):
         super().__init__(period, start, high)
         self.is_inverted = is_inverted
         self.event: Event | None = None
+        self.number = 0
 
     def behind(self, *, inverter: bool) -> Wave:
         """The wave on another net, behind an inverter or not."""
@@ -574,18 +575,18 @@ class Wiring:
         if wave.period < 2:  # a pulse shorter than a T-state is still two edges
             self._ends.note(TOO_FAST, f"{named(output.origin)} ({_places(output.net.nodes)})")
             return
-        number = wave.next_edge(self._ends.schedule.now)
-        if number:
-            self._put(output, wave.level_before(number), output.edge_taps)
-        self._await_edge(output, wave, number)
+        schedule = self._ends.schedule
+        wave.number = wave.next_edge(schedule.now)
+        if wave.number:
+            self._put(output, wave.level_before(wave.number), output.edge_taps)
+        wave.event = schedule.at(wave.edge(wave.number), partial(self._edge, output, wave))
 
-    def _await_edge(self, output: Output, wave: Wave, number: int) -> None:
-        happen = partial(self._edge, output, wave, number)
-        wave.event = self._ends.schedule.at(wave.edge(number), happen)
-
-    def _edge(self, output: Output, wave: Wave, number: int) -> None:
-        self._await_edge(output, wave, number + 1)
-        self._put(output, 1 - wave.level_before(number), output.edge_taps)
+    def _edge(self, output: Output, wave: Wave) -> None:
+        level = 1 - wave.level_before(wave.number)
+        wave.number += 1
+        if wave.event:
+            self._ends.schedule.again(wave.event, wave.edge(wave.number))
+        self._put(output, level, output.edge_taps)
 
     # --- characters -----------------------------------------------------------------------
 
