@@ -193,6 +193,7 @@ class Machine:
             it at all.
         bound: T-state at which every motion ends with :attr:`Reason.LIMIT`, to the end of
             a machine cycle, whatever it was asked for; ``NEVER`` for none.
+        noted: which data bytes there were (``cpu.layout.DATA_NOTED``), int64.
         pace: machine cycles a second that a device asks to be paced by, to be read
             by eye; 0 for none.  It concerns only who runs the machine.
     """
@@ -219,6 +220,7 @@ class Machine:
         self.memory = Memory(board)
         self._cpu = Processor(board.map, board.store, self.trace, self.findings)
         self._state = self._cpu.state
+        self.noted = self._cpu.noted
         self.pace = 0
         self._hits: tuple[Stop, ...] = ()
         self._inputs = InputLines(self._cpu, self.schedule)
@@ -602,6 +604,7 @@ class Machine:
 
     def _write(self, index: int, value: int) -> int:
         word = int(self.board.map[index])
+        self.noted[value] = 1
         if not word & (MapBit.ROM | MapBit.NO_WRITER):
             self.board.store[word & INDEX_MASK] = value
         if word & MapBit.WRITE_EXIT:

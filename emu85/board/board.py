@@ -379,6 +379,11 @@ class Board:
         self._sites[use.name] = site
         self.devices[use.name] = device
 
+    @property
+    def chip_cells(self) -> int:
+        """Cells of the store below this are those of memory chips, and the floating bus."""
+        return FLOATING_CELL + 1 + sum(chip.part.size for chip in self.description.memory)
+
     def _lay_out(
         self,
     ) -> tuple[list[tuple[ChipUse, Decoded]], list[Placed], NDArray[np.uint16]]:

@@ -54,6 +54,7 @@ from emu85.cpu.layout import (
     EVERY_CYCLE,
     INDEX_MASK,
     IO_BASE,
+    MOVED_DATA,
     MOVED_TYPES,
     UNALTERED,
     UNTOUCHED_CYCLES,
@@ -108,7 +109,7 @@ def ask(s: Array, index: int, kind: int, t: int) -> None:
 
 
 @part
-def answered(s: Array, index: int, kind: int, t: int, usual: int) -> int:
+def answered(s: Array, noted: Array, index: int, kind: int, t: int, usual: int) -> int:
     """The byte that a device has answered; -1 if it has yet to be asked."""
     data = s[c.ANSWER]
     if kind == c.INA:
@@ -116,6 +117,8 @@ def answered(s: Array, index: int, kind: int, t: int, usual: int) -> int:
     if data < 0:
         s[c.ASKED_LINES] = usual
         ask(s, index, kind, t)
+    else:
+        noted[(data & 0xFF) | MOVED_DATA] = 1
     s[c.ANSWER] = -1
     return data
 
@@ -129,6 +132,7 @@ def take_over(
     stops: Array,
     data_watch: Array,
     findings: Array,
+    noted: Array,
     previous: int,
 ) -> int:
     """Record a cycle by another bus master and try the stops on it; returns exit bits."""
@@ -144,6 +148,7 @@ def take_over(
         notes = read_findings(findings, s, m, m & c.NO_READER, np.int64(0), index, t)
     else:
         notes = write_findings(findings, s, m & c.LOST_BITS, index, t)
+    noted[(record >> DATA_SHIFT) & 0xFF | (MOVED_DATA if kind != c.MW else 0)] = 1
     record |= notes << LINES_SHIFT
     ring[place & c.PLACE_MASK] = t
     ring[(place + 1) & c.PLACE_MASK] = record
@@ -164,6 +169,7 @@ def run(
     data_watch: Array,
     findings: Array,
     table: Array,
+    noted: Array,
 ) -> int:
     """Run machine cycles until there is a reason to return.
 
@@ -176,6 +182,7 @@ def run(
         data_watch: int64, 256 masks of cycle types that some stop looks at.
         findings: int64, shape (kinds * SPACE, 4).
         table: int64, from :func:`emu85.cpu.rows.pack`.
+        noted: int64, ``DATA_NOTED`` cells.
 
     Returns:
         ``layout.Exit`` bits.
@@ -213,7 +220,9 @@ def run(
                 previous = s[c.PREVIOUS]
                 if budget != started:
                     previous = levels_before(ring, place, size)
-                out = take_over(s, memory_map, ring, place, stops, data_watch, findings, previous)
+                out = take_over(
+                    s, memory_map, ring, place, stops, data_watch, findings, noted, previous
+                )
                 place = place + 2 if place + 2 != size else 0
                 budget -= 1
             if k < 0:
@@ -241,7 +250,7 @@ def run(
                     out = c.X_BOUNDARY
                     break
                 if slow & c.READ_EXIT != 0:
-                    data = answered(s, index, c.OF, t, usual)
+                    data = answered(s, noted, index, c.OF, t, usual)
                     if data < 0:
                         out = c.X_READ
                         break
@@ -286,7 +295,7 @@ def run(
                 rare = slow | (v & UNWRITTEN)
                 if rare != 0:
                     if slow & c.READ_EXIT != 0:
-                        data = answered(s, index, (record >> TYPE_SHIFT) & NIBBLE, t, usual)
+                        data = answered(s, noted, index, (record >> TYPE_SHIFT) & NIBBLE, t, usual)
                         if data < 0:
                             step_back(s, at)
                             out = c.X_READ
@@ -296,6 +305,8 @@ def run(
                 s[c.R + ((w >> REGISTER_SHIFT) & NIBBLE)] = data
                 if at == c.AT_PC:
                     pc = (pc + 1) & 0xFFFF
+                elif at == c.AT_PORT:
+                    noted[(data & 0xFF) | MOVED_DATA] = 1
                 elif k == TAKE_INTR:
                     s[c.INSTRUCTION] = address
                     w = table[JAM_AT + data]
@@ -308,6 +319,7 @@ def run(
                     data = pc & 0xFF
                 else:
                     data = s[c.R + r]
+                noted[(data & 0xFF) | (MOVED_DATA if at == c.AT_PORT else 0)] = 1
                 if slow == 0:
                     store[m & INDEX_MASK] = data
                 else:
@@ -406,6 +418,7 @@ SIGNATURE = numba.int64(
     _TABLE_OF,
     _VECTOR_OF,
     _TABLE_OF,
+    _VECTOR_OF,
     _VECTOR_OF,
 )
 """Types of the arguments of the loop."""

@@ -9,6 +9,8 @@ the byte in ``store`` that answers there, the wait states of the region, and
 bits that send the cycle off the fast path.  Mirrors are several words with one
 index.
 
+``noted`` (int64) tells which data bytes there were since it was cleared.
+
 ``store`` (uint16) holds the bytes of all chips one after another.  The high
 byte of an entry is :data:`UNWRITTEN` for RAM that was never written, so a plain
 store of a byte clears it at no cost.
@@ -66,6 +68,11 @@ UNTOUCHED_CYCLES = ((1 << UNTOUCHED_TYPES) - 1) << UNTOUCHED_SHIFT
 UNALTERED = 1 << (UNTOUCHED_SHIFT + UNTOUCHED_TYPES)
 """Cleared, if it was set, by the first memory write here that leaves another byte."""
 UNTOUCHED_BITS = UNTOUCHED_CYCLES | UNALTERED
+
+DATA_NOTED = 0x200
+"""Cells of ``noted``: cell ``d`` is set to 1 by a memory write of the byte ``d``, and cell
+``MOVED_DATA + d`` by one that went to or from a port or came from a device."""
+MOVED_DATA = 0x100
 
 UNWRITTEN = 0x100
 """In a ``store`` entry: RAM never written since power-on."""

@@ -26,6 +26,7 @@ from emu85.cpu.constants import (
 )
 from emu85.cpu.interrupt_bits import interrupt_bits
 from emu85.cpu.layout import (
+    DATA_NOTED,
     EVERY_CYCLE,
     MOVED_TYPES,
     STATE_CELLS,
@@ -63,6 +64,7 @@ class Processor:
     Attributes:
         state: the state vector as a memoryview of int64, indexed by ``State``;
             a plain view because Python reads it faster than an array cell.
+        noted: which data bytes there were (``layout.DATA_NOTED``), int64.
         run_on: goes on with the limit and the budget that are in the state vector, and
             returns ``layout.Exit`` bits; another after :meth:`watch`.
     """
@@ -81,7 +83,8 @@ class Processor:
         self._stop_table = np.zeros((1, STOP_FIELDS), np.int64)
         self._data_watch = np.zeros(256, np.int64)
         self._fixed = (memory_map, store, trace.ring)
-        self._rest = (findings.table, pack())
+        self.noted = np.zeros(DATA_NOTED, np.int64)
+        self._rest = (findings.table, pack(), self.noted)
         self.run_on = self._bound()
         self.state[State.ANSWER] = -1
 

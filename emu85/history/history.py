@@ -26,12 +26,12 @@ from emu85.board.schedule import NEVER
 from emu85.bus.starts import first_cycles
 from emu85.bus.trace import KeptTrace
 from emu85.cpu.layout import UNTOUCHED_BITS, State
+from emu85.history.earlier_hits import EarlierHits
 from emu85.history.journal import Journal
 from emu85.history.seeking import Found, Seeker
 from emu85.history.snapshot import MOTION_CELLS, Snapshot
 from emu85.history.snapshots import MOST, KeptSnapshots, Snapshots
 from emu85.history.stops_then import Beginning, StopsThen, Then
-from emu85.history.touched import of_steps
 from emu85.history.writes import ByHand, Byte, Changed
 from emu85.machine import Machine, Reason
 from emu85.stops import Condition, Stop
@@ -286,8 +286,9 @@ class History:
     def back_to_stop(self, stops: list[Stop]) -> bool:
         """Go back to just after the last machine cycle in which one of these stops hit.
 
-        The cycle that has just ended does not count.  A stop that was armed only later
-        hits as if it had been armed since power-on.
+        The cycle that has just ended does not count.  Before a stop was armed, one that
+        lets matches go by lets as many go by on the way back, from here; a sequence hits
+        as if it had been armed since power-on.
 
         Args:
             stops: the user's, armed.
@@ -306,19 +307,16 @@ class History:
             t = max(t, self._seeker.last_met(simple, before, t))
         for stop, since in [(stop, self._stops.since(stop)) for stop in later]:
             if since > t and not stop.is_simple:
-                t = max(t, self._hit_before_armed(stop, min(before, since)))
+                t = max(t, self._hit_before_armed(stop.condition, before, since))
         self.go_to(here if t < 0 else t + 1)
         return t >= 0
 
-    def _hit_before_armed(self, stop: Stop, armed: int) -> int:
-        """When a stop would have hit last before that moment; -1 for never."""
-        wanted = of_steps([stop.condition])
-        end = next((end for _, end in self._seeker.stretches(armed, wanted=wanted)), -1)
-        if end < 0:  # no stretch has what its last step looks for
-            return -1
-        with self._stops.from_the_first(stop, self.first_t):
-            self.go_to(max(self.first_t, end - 1))
-        return -1 if stop.last_t is None else stop.last_t
+    def _hit_before_armed(self, condition: Condition, before: int, armed: int) -> int:
+        """When a stop with passes or a sequence would have hit last; -1 for never."""
+        first = condition.steps[0]
+        if len(condition.steps) == 1:
+            return self._seeker.last_counted(first, first.passes + 1, before)
+        return EarlierHits(self, self._seeker, condition).last(min(before, armed))
 
     def last_change(self, address: int) -> Changed:
         """What changed the byte at a memory address last, by a write or by hand.
@@ -498,6 +496,7 @@ class History:
         now, trace = self.snapshots.made(), self.machine.trace.kept()
         done, state = self.journal.done, self.machine.registers.state
         untouched, moved = self.machine.board.map & np.int64(UNTOUCHED_BITS), state[State.MOVED]
+        noted = self.machine.noted.copy()
         try:
             self._is_staying = True
             with self._unheard(), self.machine.stops.users_disarmed(looking_for) as stops:
@@ -510,6 +509,7 @@ class History:
             self.machine.board.map &= ~np.int64(UNTOUCHED_BITS)
             self.machine.board.map |= untouched
             state[State.MOVED] = moved
+            self.machine.noted[:] = noted
             self._keep_cells()
 
     def be_at_snapshot(self, t: int) -> NDArray[np.void]:

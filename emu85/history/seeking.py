@@ -9,6 +9,7 @@ line that changes in its first cycle is seen to change.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -16,8 +17,8 @@ from numpy.typing import NDArray
 
 from emu85.bus.cycles import SHORTEST, Cycle
 from emu85.bus.trace import Columns
-from emu85.history.touched import Touched, of_steps
-from emu85.stops import Condition, Stop
+from emu85.history.wanted import Stretch, Wanted, of_last_steps
+from emu85.stops import Condition, Step, Stop
 from emu85.stops.match import find
 
 if TYPE_CHECKING:
@@ -82,12 +83,45 @@ class Seeker:
             return -1
         before = min(before, self._oldest_t)
         reset = self._last_reset(conditions, before)
-        stretches = list(self.stretches(before, max(after, reset), of_steps(conditions)))
+        stretches = list(self.stretches(before, max(after, reset), of_last_steps(conditions)))
         if not stretches:
             return reset
         with self._history.staying(conditions) as stops:
             hits = (self.last_hit(stops, begin, end) for begin, end in stretches)
             return max(next((t for t in hits if t >= 0), -1), reset)
+
+    def last_counted(self, step: Step, count: int, before: int) -> int:
+        """When the ``count``-th last machine cycle began that met a step, passes left aside.
+
+        Args:
+            count: from 1 on.
+            before: T-state; a later cycle and one that began there are passed over.
+
+        Returns:
+            T-state, or -1 if there were not so many.
+        """
+        condition = Condition((replace(step, passes=0),))
+        found, missing = self._on_trace(_met([condition]), count, before)
+        if found is not None:
+            return int(found["t"])
+        if not self._history.machine.trace.forgotten:
+            return -1
+        before = min(before, self._oldest_t)
+        stretches = list(self.stretches(before, wanted=of_last_steps([condition])))
+        with self._history.staying([condition]) as stops:
+            for begin, end in stretches:
+                self.last_hit(stops, begin, end)
+                hits = stops[0].hits
+                if hits >= missing:
+                    return self._first_after(hits - missing, step, begin, end)
+                missing -= hits
+        return -1
+
+    def _first_after(self, passes: int, step: Step, begin: int, end: int) -> int:
+        """When the first cycle of a stretch began that met a step, after some passes."""
+        with self._history.staying([Condition((replace(step, passes=passes),))]) as stops:
+            found = self.first_hit(stops, begin, end, begin)
+        return -1 if found is None else int(found["t"])
 
     def _last_reset(self, conditions: list[Condition], before: int) -> int:
         """The same of a RESET by hand, which is no cycle of the loop's."""
@@ -132,19 +166,32 @@ class Seeker:
         return int(trace[1]["t"]) if len(trace) > 1 else self._history.machine.t
 
     def stretches(
-        self, end: int, after: int = -1, wanted: Touched | None = None
+        self, end: int, after: int = -1, wanted: Wanted | None = None
     ) -> Iterator[tuple[int, int]]:
         """Beginnings and ends, in T-states, from snapshot to snapshot, backwards.
 
-        Those that have touched nothing of ``wanted`` are left out.
+        Those that can have nothing of ``wanted`` are left out.
         """
-        snapshots = self._history.snapshots
-        for kept in reversed(snapshots):
-            begin = kept.snapshot.t
-            if begin < end:
-                if wanted is None or snapshots.touched_from(begin).has(wanted):
-                    yield begin, end
-                end = begin
+        for stretch in self._all_stretches(end, after):
+            if wanted is None or wanted.may_be_in(stretch):
+                yield stretch.begin, stretch.end
+
+    def _all_stretches(self, end: int, after: int) -> Iterator[Stretch]:
+        machine, snapshots = self._history.machine, self._history.snapshots
+        entries = self._history.journal.entries
+        put = [each.t for each in entries if each.deed.kind in ("poke", "program")]
+        for snapshot in (kept.snapshot for kept in reversed(snapshots)):
+            if snapshot.t < end:
+                yield Stretch(
+                    begin=snapshot.t,
+                    end=end,
+                    touched=snapshots.touched_from(snapshot.t),
+                    is_put_into=any(snapshot.t <= t <= end for t in put),
+                    memory=snapshot.memory,
+                    chips=machine.board.chip_cells,
+                    pull_ups=machine.board.description.pull_ups,
+                )
+                end = snapshot.t
             if end <= after:
                 return
 

@@ -21,6 +21,7 @@ from emu85.cpu.layout import UNTOUCHED_BITS, WATCH_SHIFT, MapBit, State
 from emu85.history.copying import Copier, attributes
 from emu85.history.stops_then import Then
 from emu85.history.touched import touched
+from emu85.stops import Condition, Progress
 
 if TYPE_CHECKING:
     from emu85.machine import Machine
@@ -57,6 +58,8 @@ class Snapshot:
         last_record: the last of them, an array of length 1.
         stops: what the user's stops had counted.
         touched: what was touched between the snapshot before and this one.
+        sought: how far stops would be that had been armed at power-on, and when they would
+            have hit last (T-states, -1 for never); only what has been looked for.
     """
 
     def __init__(self, machine: Machine, first_map: NDArray[np.int64]) -> None:
@@ -64,7 +67,8 @@ class Snapshot:
         self.t = machine.t
         self.total = machine.trace.total
         self.stops: Then = {}
-        self.touched = touched(machine.board.map, machine.registers.state)
+        self.sought: dict[Condition, tuple[Progress, int]] = {}
+        self.touched = touched(machine)
         self.last_record = _last_record(machine)
         self._cells = np.array(machine.registers.state, dtype=np.int64)
         self._first_map = first_map
@@ -79,6 +83,10 @@ class Snapshot:
     def byte(self, cell: int) -> int:
         """What a cell of the store held."""
         return int(self._store[cell]) & 0xFF
+
+    def memory(self) -> tuple[NDArray[np.uint16], NDArray[np.int64]]:
+        """The store and the map, but for the bits of stops; not to be changed."""
+        return self._store, _as_they_were(self._words, self._first_map)
 
     def put_back(self, machine: Machine) -> None:
         """Make the machine what it was; the trace keeps what it still has of the time before.
@@ -132,9 +140,14 @@ def _differences(words: NDArray[np.int64], first: NDArray[np.int64]) -> _Words:
     return _Words(places, words[places] & ~np.int64(_STOP_BITS))
 
 
+def _as_they_were(kept: _Words, first: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The map, but for the bits of stops."""
+    words: NDArray[np.int64] = first & ~np.int64(_STOP_BITS)
+    words[kept.places] = kept.words
+    return words
+
+
 def _put_words(words: NDArray[np.int64], kept: _Words, first: NDArray[np.int64]) -> None:
     """Put the map back, but for the bits of the stops of now."""
     stop_bits = words & np.int64(_STOP_BITS)
-    words[:] = first & ~np.int64(_STOP_BITS)
-    words[kept.places] = kept.words
-    words |= stop_bits
+    words[:] = _as_they_were(kept, first) | stop_bits

@@ -99,14 +99,14 @@ class Snapshots:
         """
         made = self.made()
         number = self.before(made.t) + 1
-        if number == len(self._rows):
+        self._rows.insert(number, Kept(made, done))
+        if len(self._rows) > self._most and self._drop_one(latest_t) is made:
+            return made  # what has been touched is told by the next, or by the machine
+        if self._rows[-1].snapshot is made:
             self._touched_last = nothing_touched()
         else:  # the last stretch may have been run through since that was asked for
             self._touched_last = self._touched_last | made.touched
-        self._rows.insert(number, Kept(made, done))
-        begin(self._machine.board.map, self._machine.registers.state)
-        if len(self._rows) > self._most:
-            self._drop_one(latest_t)
+        begin(self._machine)
         return made
 
     def forget_later(self, t: int, done: int) -> None:
@@ -114,7 +114,7 @@ class Snapshots:
         while self._rows[-1].snapshot.t > t or self._rows[-1].done >= done:
             self._rows.pop()
 
-    def _drop_one(self, latest_t: int) -> None:
+    def _drop_one(self, latest_t: int) -> Snapshot:
         """Drop the one that leaves the least gap for its age."""
         times = np.array([kept.snapshot.t for kept in self._rows], dtype=np.float64)
         gaps = times[2:] - times[:-2]
@@ -123,6 +123,7 @@ class Snapshots:
         dropped, following = self._rows[number].snapshot, self._rows[number + 1].snapshot
         following.touched = following.touched | dropped.touched
         del self._rows[number]
+        return dropped
 
     # --- what was touched ---------------------------------------------------------------
 
@@ -131,7 +132,7 @@ class Snapshots:
         following = self.before(t) + 1
         if following < len(self._rows):
             return self._rows[following].snapshot.touched
-        return self._touched_last | touched(self._machine.board.map, self._machine.registers.state)
+        return self._touched_last | touched(self._machine)
 
     # --- as a whole ---------------------------------------------------------------------
 

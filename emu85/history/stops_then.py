@@ -11,8 +11,7 @@ no matter of moments: it stays as well.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -50,8 +49,6 @@ class StopsThen:
         self._armed: dict[Stop, Beginning] = {}
         self._visits: dict[Stop, Visit] = {}
         self._present: dict[Stop, Beginning] = {}
-        self._firsts: dict[Stop, Beginning] = {}
-        self._from_first: Stop | None = None
         self._armings: dict[Stop, int] = {}
 
     def forget(self) -> None:
@@ -59,7 +56,6 @@ class StopsThen:
         self._armed.clear()
         self._visits.clear()
         self._present.clear()
-        self._firsts.clear()
 
     def notice(self, stops: StopSet, t: int) -> None:
         """Stops armed since the last time begin at ``t``, the moment at which they were."""
@@ -67,7 +63,6 @@ class StopsThen:
         for stop in [stop for stop in self._present if stop not in armed]:
             del self._present[stop], self._armed[stop]
             self._visits.pop(stop, None)
-            self._firsts.pop(stop, None)
         for stop in armed:
             if stop not in self._present or self._armings[stop] != stop.armings:
                 self._armings[stop] = stop.armings
@@ -81,7 +76,7 @@ class StopsThen:
     def now_and(self, then: Then) -> Then:
         """The same, and what was known before of this moment and still matters."""
         visited = (visit.beginning for visit in self._visits.values())
-        live = {*self._firsts.values(), *self._armed.values(), *visited}
+        live = {*self._armed.values(), *visited}
         return {b: counts for b, counts in then.items() if b in live} | self.now()
 
     def ran_on(self, t: int) -> None:
@@ -94,17 +89,6 @@ class StopsThen:
                 self._armed[stop] = self._visits.pop(stop).beginning
             else:
                 self._visits[stop] = visit._replace(until=max(visit.until, t))
-
-    @contextmanager
-    def from_the_first(self, stop: Stop, t: int) -> Iterator[None]:
-        """Have a stop count from ``t``, power-on, whatever is gone to in the block."""
-        if stop not in self._firsts:
-            self._firsts[stop] = Beginning(t, stop.none_counted)
-        self._from_first = stop
-        try:
-            yield
-        finally:
-            self._from_first = None
 
     def since(self, stop: Stop) -> int:
         """From when on it has counted what it has now, in T-states."""
@@ -156,8 +140,6 @@ class StopsThen:
 
     def _at(self, stop: Stop, t: int) -> Beginning | None:
         """That from which it has counted at ``t``; None if it begins anew there."""
-        if stop is self._from_first:
-            return self._firsts[stop]
         if self._armed[stop].t <= t:
             return self._armed[stop]
         visit = self._visits.get(stop)
@@ -180,7 +162,6 @@ class StopsThen:
         copy = StopsThen()
         copy._armed, copy._visits = dict(self._armed), dict(self._visits)
         copy._present, copy._armings = dict(self._present), dict(self._armings)
-        copy._firsts = dict(self._firsts)
         return copy
 
 

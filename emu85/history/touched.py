@@ -2,118 +2,86 @@
 
 For each memory address and port, and each of OF, MR, MW, IOR and IOW: whether there was
 such a cycle, and whether a write left another byte.  The loop tells it by bits of the map
-(``cpu.layout.UNTOUCHED_SHIFT``).  And which lines have changed, which other types of cycles
-there were, and whether there was a finding (``cpu.layout.State.MOVED``).  In doubt more is
-taken for touched than was.
+(``cpu.layout.UNTOUCHED_SHIFT``).  And which data bytes were written or moved
+(``cpu.layout.DATA_NOTED``), which lines have changed, which other types of cycles there
+were, and whether there was a finding (``cpu.layout.State.MOVED``).  In doubt more is taken
+for touched than was.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from emu85.bus.lines import Line
 from emu85.cpu.layout import (
+    DATA_NOTED,
+    MOVED_DATA,
     MOVED_TOLD,
-    MOVED_TYPES,
     SPACE,
-    TYPES_TOLD,
     UNTOUCHED_BITS,
     UNTOUCHED_SHIFT,
     UNTOUCHED_TYPES,
-    WATCH_SHIFT,
     State,
 )
-from emu85.stops import Condition, Step
-from emu85.stops.tables import watch_map
 
-_CYCLES = (1 << UNTOUCHED_TYPES) - 1
-_ALTERED = 1 << UNTOUCHED_TYPES
-_KNOWN = _CYCLES | _ALTERED
+if TYPE_CHECKING:
+    from emu85.machine import Machine
+
+ALTERED = 1 << UNTOUCHED_TYPES
+"""The bit of another byte; that of a cycle type is ``1 << type``."""
+_KNOWN = (1 << UNTOUCHED_TYPES) - 1 | ALTERED
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Touched:
-    """What was touched, or any of what is looked for.
+    """What was touched.
 
     Attributes:
         cycles: uint8, for each map index a bit for each cycle type and one for another
             byte, ``SPACE`` of them.
         lines: bits of a lines word, those of ``MOVED_TOLD``, and of cycle types above.
+        data: bool, ``DATA_NOTED`` cells.
     """
 
     cycles: NDArray[np.uint8]
     lines: int
+    data: NDArray[np.bool_]
 
     def __or__(self, other: Touched) -> Touched:
-        return Touched(self.cycles | other.cycles, self.lines | other.lines)
+        return Touched(self.cycles | other.cycles, self.lines | other.lines, self.data | other.data)
 
-    def has(self, wanted: Touched) -> bool:
-        """Whether any of what is looked for was touched."""
-        return bool(self.lines & wanted.lines) or bool((self.cycles & wanted.cycles).any())
+    @property
+    def written(self) -> NDArray[np.bool_]:
+        """For each byte whether it was written to memory."""
+        return self.data[:MOVED_DATA]
+
+    @property
+    def moved(self) -> NDArray[np.bool_]:
+        """For each byte whether it went to or from a port, or came from a device."""
+        return self.data[MOVED_DATA:]
 
 
 def nothing_touched() -> Touched:
     """As long as nothing has been done."""
-    return Touched(np.zeros(SPACE, np.uint8), 0)
+    return Touched(np.zeros(SPACE, np.uint8), 0, np.zeros(DATA_NOTED, bool))
 
 
-def begin(words: NDArray[np.int64], state: memoryview[int]) -> None:
+def begin(machine: Machine) -> None:
     """From now on nothing has been touched.
 
     A line that has changed since the last machine cycle is seen to change in the next.
-
-    Args:
-        words: the board's map.
-        state: the state vector.
     """
-    words |= np.int64(UNTOUCHED_BITS)
+    state = machine.registers.state
+    machine.board.map |= np.int64(UNTOUCHED_BITS)
+    machine.noted[:] = 0
     state[State.MOVED] = (state[State.LINES] ^ state[State.PREVIOUS]) & MOVED_TOLD
 
 
-def touched(words: NDArray[np.int64], state: memoryview[int]) -> Touched:
+def touched(machine: Machine) -> Touched:
     """What has been touched since :func:`begin`."""
-    cycles = (words >> UNTOUCHED_SHIFT & _KNOWN ^ _KNOWN).astype(np.uint8)
-    return Touched(cycles, int(state[State.MOVED]))
-
-
-def of_steps(conditions: list[Condition]) -> Touched | None:
-    """What must be touched (any of it) for one of some conditions to be met in its last step.
-
-    None if that cannot be told: a step that looks at other lines only.
-    """
-    steps = [condition.steps[-1] for condition in conditions]
-    lines = [_lines_of(step) for step in steps]
-    others = [step for step, moved in zip(steps, lines, strict=True) if not moved]
-    if not all(map(_is_told, others)):
-        return None
-    words = np.zeros(SPACE, np.int64)
-    watch_map(others, words)
-    cycles = (words >> WATCH_SHIFT & _CYCLES).astype(np.uint8)
-    types = {kind for step in others for kind in step.types} & TYPES_TOLD
-    of_types = sum(1 << MOVED_TYPES + kind for kind in types)
-    return Touched(cycles, int(np.bitwise_or.reduce([of_types, *lines])))
-
-
-def _lines_of(step: Step) -> int:
-    """Lines one of which must have moved for a step to be met; 0 if that says nothing."""
-    if step.finding:
-        return int(Line.FINDING)
-    if step.edge_mask & MOVED_TOLD:
-        return step.edge_mask & MOVED_TOLD
-    # Levels alone are met when they come true.
-    is_told = step.lines_only and not step.line_mask & ~MOVED_TOLD
-    return step.line_mask if is_told else 0
-
-
-def of_alterations(addresses: NDArray[np.intp]) -> Touched:
-    """What is touched by a write that leaves another byte at one of these addresses."""
-    wanted = nothing_touched()
-    wanted.cycles[addresses] = _ALTERED
-    return wanted
-
-
-def _is_told(step: Step) -> bool:
-    return bool(step.types)
+    cycles = (machine.board.map >> UNTOUCHED_SHIFT & _KNOWN ^ _KNOWN).astype(np.uint8)
+    moved = int(machine.registers.state[State.MOVED])
+    return Touched(cycles, moved, machine.noted.astype(bool))

@@ -13,7 +13,7 @@ from emu85.bus.trace import Columns
 from emu85.cpu.layout import INDEX_MASK, IO_BASE, MapBit
 from emu85.history.journal import Entry
 from emu85.history.seeking import Found, Seeker
-from emu85.history.touched import of_alterations
+from emu85.history.wanted import of_alterations
 from emu85.stops import Condition, Step
 
 if TYPE_CHECKING:

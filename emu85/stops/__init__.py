@@ -3,11 +3,12 @@
 from emu85.stops.condition import ANY, Condition, Step
 from emu85.stops.language import next_words, parse
 from emu85.stops.match import find, match, newest
-from emu85.stops.stopset import Stop, StopSet
+from emu85.stops.stopset import Progress, Stop, StopSet
 
 __all__ = [
     "ANY",
     "Condition",
+    "Progress",
     "Step",
     "Stop",
     "StopSet",

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -27,6 +27,18 @@ _STATE = [
     StopField.LAST_T,
 ]
 """The columns that the core writes."""
+
+
+class Progress(NamedTuple):
+    """How far a stop is.
+
+    Attributes:
+        step: index of the step that is looked for, 0 for the first.
+        seen: how many matches of that step have been let go by.
+    """
+
+    step: int
+    seen: int
 
 
 @dataclass(slots=True, eq=False)
@@ -92,6 +104,18 @@ class Stop:
     def step(self) -> int:
         """Index of the step that is looked for, 0 for the first."""
         return int(np.argmax(self.rows[:, StopField.ACTIVE]))
+
+    @property
+    def progress(self) -> Progress:
+        """How far it is; can be set."""
+        return Progress(self.step, int(self.rows[self.step, StopField.SEEN]))
+
+    @progress.setter
+    def progress(self, progress: Progress) -> None:
+        self.rows[:, StopField.ACTIVE] = 0
+        self.rows[:, StopField.SEEN] = 0
+        self.rows[progress.step, StopField.ACTIVE] = 1
+        self.rows[progress.step, StopField.SEEN] = progress.seen
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,10 +69,14 @@ def watch_data(steps: list[Step]) -> Int64:
     """For each data byte, int64 ``(256,)``, a bit for each type some step accepts it in."""
     watch = np.zeros(256, dtype=np.int64)
     for step in _watching(steps):
-        accepted = (_BYTES & step.data_mask) == step.data_value
-        accepted &= (step.data_low <= _BYTES) & (step.data_high >= _BYTES)
-        watch[accepted] |= _bits(step.types)
+        watch[accepted_data(step)] |= _bits(step.types)
     return watch
+
+
+def accepted_data(step: Step) -> NDArray[np.bool_]:
+    """For each data byte, bool ``(256,)``, whether a step accepts it."""
+    accepted: NDArray[np.bool_] = (_BYTES & step.data_mask) == step.data_value
+    return accepted & (step.data_low <= _BYTES) & (step.data_high >= _BYTES)
 
 
 def accepts_some_address(step: Step) -> bool:
