@@ -19,6 +19,7 @@ from __future__ import annotations
 import copy
 import enum
 import functools
+import operator
 import types
 import typing
 from collections import deque
@@ -94,7 +95,8 @@ class Copier:
     def copy(self, value: Any) -> Any:
         """A copy of ``value``, or ``value`` itself where it need not be copied."""
         kind = type(value)
-        if _never_changes(kind):
+        never_changes = _known_kinds.get(kind)  # by hand: most values are such
+        if never_changes or (never_changes is None and _never_changes(kind)):
             return value
         known = self._done.get(id(value))
         if known is not None:
@@ -143,7 +145,7 @@ class Copier:
 
     def _tuple(self, value: tuple[Any, ...]) -> tuple[Any, ...]:
         parts = [self.copy(each) for each in value]
-        if all(new is old for new, old in zip(parts, value, strict=True)):
+        if all(map(operator.is_, parts, value)):
             return value
         return type(value)(*parts) if hasattr(value, "_fields") else tuple(parts)
 
@@ -157,10 +159,12 @@ class Copier:
 
 def attributes(value: Any) -> dict[str, Any]:
     """What an object holds, in its dictionary and in its slots."""
-    held = dict(getattr(value, "__dict__", {}))
+    held = dict(getattr(value, "__dict__", ()))
     for name in _slots(type(value)):
-        if hasattr(value, name):
+        try:
             held[name] = getattr(value, name)
+        except AttributeError:  # not set yet
+            continue
     return held
 
 

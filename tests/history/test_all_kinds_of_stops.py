@@ -29,6 +29,33 @@ IO = ("IOR", "IOW")
 FEW_RECORDS = 300
 
 
+EVERYWHERE = """
+        ORG     0
+        LXI     SP,9000H
+        LXI     H,8100H
+again:  MOV     A,M             ; written by way of the mirror, and by hand
+        ADI     37H
+        STA     0A140H
+        STA     0D010H          ; two chips at once
+        LDA     0D011H
+        STA     0E800H          ; a converter in the memory space
+        LDA     0E800H
+        INX     H
+        MOV     A,L
+        ANI     0C7H            ; a MVI of some register, made and carried out
+        ORI     06H
+        CPI     36H
+        JZ      again
+        STA     0C000H
+        MVI     A,0C9H
+        STA     0C002H
+        CALL    0C000H
+        IN      00H
+        OUT     20H
+        JMP     again
+"""
+
+
 class Want(NamedTuple):
     """One step: types, address range, data range, and matches to let go by."""
 
@@ -116,8 +143,9 @@ def on_board(name: str) -> Machine:
     return machine
 
 
-def listener() -> Machine:
-    return rig(LISTENER, FEW_RECORDS)
+def machine_of(name: str) -> Machine:
+    programs = {"listener": LISTENER, "everywhere": EVERYWHERE}
+    return rig(programs[name], FEW_RECORDS) if name in programs else on_board(name)
 
 
 def ran(machine: Machine, rng: random.Random, t_states: int, pieces: int) -> NDArray[np.void]:
@@ -137,11 +165,11 @@ def ran(machine: Machine, rng: random.Random, t_states: int, pieces: int) -> NDA
     return np.concatenate(records)
 
 
-@pytest.mark.parametrize("board", ["listener", "gantry", "saltmarsh", "breakwater"])
+@pytest.mark.parametrize("board", ["listener", "everywhere", "gantry", "saltmarsh", "breakwater"])
 @pytest.mark.parametrize("steps", [1, 2, 3])
 def test_stops_drawn_at_random(board: str, steps: int) -> None:
     rng = random.Random(f"{board} {steps}")
-    machine = listener() if board == "listener" else on_board(board)
+    machine = machine_of(board)
     history = History(machine, apart=0.0, most=40)
     records = ran(machine, rng, 400_000, 60)
     assert len(records) > 20 * FEW_RECORDS

@@ -41,7 +41,8 @@ def back_instruction(session: Session, count: int = 1) -> None:
 @form("back stop", "to where an armed stop would have held last")
 def back_stop(session: Session) -> None:
     """A stop that counts or looks for one cycle after another counts from where it was
-    armed. Before that it would have held as if it had been armed since power-on."""
+    armed. Before that one that counts lets as many go by on the way back, and the other
+    would have held as if it had been armed since power-on."""
     stops = [stop for stop in session.machine.stops if stop.armed and stop.owner == "user"]
     if not stops:
         raise UserError("no stop is armed", expected="'stop on …' first")
