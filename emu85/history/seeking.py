@@ -172,11 +172,12 @@ class Seeker:
 
         Those that can have nothing of ``wanted`` are left out.
         """
-        for stretch in self._all_stretches(end, after):
+        for stretch in self.all_stretches(end, after):
             if wanted is None or wanted.may_be_in(stretch):
                 yield stretch.begin, stretch.end
 
-    def _all_stretches(self, end: int, after: int) -> Iterator[Stretch]:
+    def all_stretches(self, end: int, after: int = -1) -> Iterator[Stretch]:
+        """The same of all of them, with what is known of each."""
         machine, snapshots = self._history.machine, self._history.snapshots
         entries = self._history.journal.entries
         put = [each.t for each in entries if each.deed.kind in ("poke", "program")]

@@ -129,9 +129,9 @@ def of_last_steps(conditions: Iterable[Condition]) -> Wanted | None:
     return _of_steps([condition.steps[-1] for condition in conditions])
 
 
-def of_any_step(condition: Condition) -> Wanted | None:
-    """What there must be for any step of a condition to be met; None as above."""
-    return _of_steps(condition.steps)
+def of_each_step(condition: Condition) -> list[Wanted | None]:
+    """For each step of a condition what there must be for it to be met; None as above."""
+    return [_of_steps([step]) for step in condition.steps]
 
 
 def of_alterations(addresses: NDArray[np.intp]) -> Wanted:

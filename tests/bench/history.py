@@ -62,6 +62,12 @@ def _to_the_stop(text: str, past: History) -> None:
         raise RuntimeError("the stop was not found")
 
 
+def _to_no_stop(text: str, past: History) -> None:
+    stop = past.machine.stops.add(text)
+    if past.back_to_stop([stop]):
+        raise RuntimeError("a stop was found")
+
+
 def _to_the_change(address: int, past: History) -> None:
     if past.back_to_change(address) is None:
         raise RuntimeError("the change was not found")
@@ -70,6 +76,10 @@ def _to_the_change(address: int, past: History) -> None:
 _SEARCHES: dict[str, Callable[[History], None]] = {
     "back to a stop of a minute ago": partial(_to_the_stop, "on MW at 8010"),
     "back to a line's fall of a minute ago": partial(_to_the_stop, "when SOD falls"),
+    "back to a byte written a minute ago": partial(_to_the_stop, "on MW data 01"),
+    "a byte that never went by": partial(_to_no_stop, "on any data 5A"),
+    "back to a sequence of a minute ago": partial(_to_the_stop, "on MW at 8010 then on IOW at 40"),
+    "back by a thousand hits of a stop": partial(_to_the_stop, "on IOW at 40 after 999"),
     "back to a change of a minute ago": partial(_to_the_change, 0x8010),
     "a byte written over ever since": partial(_to_the_change, 0x8012),
     "back 10 million cycles": lambda past: _counted(past.back_cycles(10_000_000)),

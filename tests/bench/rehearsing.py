@@ -42,6 +42,25 @@ see no findings
 """
 """Firmware that computes all the time (of a 2 MHz board)."""
 
+HARBOUR = """rehearsal: a minute of the harbour light
+board: breakwater
+limit: 120 s
+run for 60 s
+see no findings
+"""
+"""Two clocks of 5400 edges a second, each of them seen, and 1400 interrupts."""
+
+DUMP = """rehearsal: a minute of a monitor's dump
+board: gantry
+firmware: quay-gantry.asm
+limit: 120 s
+hear "quay> "
+enter give 0 FFFF
+run for 59 s
+see at least 59 s since power
+"""
+"""An 8251A sends characters one after another, 960 a second."""
+
 
 def rehearsing() -> Iterator[Row]:
     """In this process, with the board and its firmware read anew, and as a command."""
@@ -51,6 +70,9 @@ def rehearsing() -> Iterator[Row]:
         idle = _written(folder, "idle", IDLE)
         yield Row("a minute of computing, rehearsed", _seconds(idle), "s", 2, True)
         yield Row("the tide gauge's minute as a command", _command(minute), "s", 2, True)
+        for name, text in (("harbour light", HARBOUR), ("dump", DUMP)):
+            path = _written(folder, name.replace(" ", "-"), text)
+            yield Row(f"the {name}'s minute as a command", _command(path), "s", 2, True)
 
 
 def _written(folder: str, name: str, text: str) -> Path:
