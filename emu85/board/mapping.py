@@ -89,8 +89,10 @@ class Mapping:
         inside = np.zeros(SPACE, dtype=bool)
         for low, high in regions:
             inside[low : high + 1] = True
-        own = np.unique(cells[inside & (cells != FLOATING_CELL)])
-        outside = ~(inside | np.isin(cells, own))
+        is_own = np.zeros(int(cells.max()) + 1, dtype=bool)
+        is_own[cells[inside]] = True
+        is_own[FLOATING_CELL] = False
+        outside = ~(inside | is_own[cells])
         outside[IO_BASE:] = False
         self.words |= np.where(outside, int(MapBit.NOT_STACK), 0)
 

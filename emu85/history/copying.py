@@ -118,11 +118,10 @@ class Copier:
         if kind is bytearray or kind is np.ndarray:
             return value.copy()
         if kind is types.MethodType:
-            return types.MethodType(value.__func__, self.copy(value.__self__))
+            owner = self.copy(value.__self__)
+            return value if owner is value.__self__ else types.MethodType(value.__func__, owner)
         if kind is functools.partial:
-            words = {name: self.copy(each) for name, each in value.keywords.items()}
-            arguments = (self.copy(each) for each in value.args)
-            return functools.partial(self.copy(value.func), *arguments, **words)
+            return self._partial(value)
         if hasattr(value, "__next__"):
             return copy.copy(value)  # an iterator over a tuple or a list
         return self._object(value, kind)
@@ -149,6 +148,14 @@ class Copier:
             return value
         return type(value)(*parts) if hasattr(value, "_fields") else tuple(parts)
 
+    def _partial(self, value: functools.partial[Any]) -> functools.partial[Any]:
+        called = self.copy(value.func)
+        arguments = self._tuple(value.args)
+        words = {name: self.copy(each) for name, each in value.keywords.items()}
+        if called is value.func and arguments is value.args and not words:
+            return value
+        return functools.partial(called, *arguments, **words)
+
     def _object(self, value: Any, kind: type) -> Any:
         made: Any = object.__new__(kind)
         self._done[id(value)] = made
@@ -157,10 +164,14 @@ class Copier:
         return made
 
 
-def attributes(value: Any) -> dict[str, Any]:
-    """What an object holds, in its dictionary and in its slots."""
-    held = dict(getattr(value, "__dict__", ()))
-    for name in _slots(type(value)):
+def attributes(value: Any, but: frozenset[str] = frozenset()) -> dict[str, Any]:
+    """What an object holds, in its dictionary and in its slots.
+
+    Args:
+        but: names that are left out.
+    """
+    held = {name: each for name, each in getattr(value, "__dict__", {}).items() if name not in but}
+    for name in _slots(type(value), but):
         try:
             held[name] = getattr(value, name)
         except AttributeError:  # not set yet
@@ -168,13 +179,14 @@ def attributes(value: Any) -> dict[str, Any]:
     return held
 
 
-_known_slots: dict[type, tuple[str, ...]] = {}
+_known_slots: dict[tuple[type, frozenset[str]], tuple[str, ...]] = {}
 
 
-def _slots(kind: type) -> tuple[str, ...]:
-    known = _known_slots.get(kind)
+def _slots(kind: type, but: frozenset[str]) -> tuple[str, ...]:
+    known = _known_slots.get((kind, but))
     if known is None:
-        known = _known_slots[kind] = _declared_slots(kind)
+        known = tuple(name for name in _declared_slots(kind) if name not in but)
+        _known_slots[kind, but] = known
     return known
 
 

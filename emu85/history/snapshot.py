@@ -130,9 +130,7 @@ def _last_record(machine: Machine) -> NDArray[np.void]:
 def _copied(part: object, copier: Copier) -> dict[str, Any]:
     """What a part holds; its own idea of what is not state is left out."""
     outside: frozenset[str] = getattr(part, "NOT_STATE", frozenset())
-    return {
-        name: copier.copy(value) for name, value in attributes(part).items() if name not in outside
-    }
+    return {name: copier.copy(value) for name, value in attributes(part, outside).items()}
 
 
 def _differences(words: NDArray[np.int64], first: NDArray[np.int64]) -> _Words:
