@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
 from typing import TypeVar
 
+from emu85.board.quantities import seconds_text
 from emu85.profile.latency import latency_text
 from emu85.profile.report import InterruptRow, LabelRow, PortRow, Report, RoutineRow
 from emu85.wording import counted, cut
@@ -39,10 +41,10 @@ def head(report: Report) -> list[str]:
     """What ran, how long, and what is amiss with the figures."""
     title = f"Where the time goes: {report.firmware or 'memory as it was'} on {report.board}"
     figures = report.figures
-    seconds = report.t_states / report.clock_hz
+    seconds = seconds_text(Fraction(report.t_states) / Fraction(report.clock_hz))
     cycles = counted(figures.routines.records, "machine cycle")
     about = f"{report.about}; " if report.about else ""
-    text = f"{about}{counted(report.t_states, 'T-state')} ({seconds:.6g} s), {cycles}"
+    text = f"{about}{counted(report.t_states, 'T-state')} ({seconds}), {cycles}"
     lines = [title, *_wrapped(text)]
     if figures.note:
         lines += _wrapped(figures.note)

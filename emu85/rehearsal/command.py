@@ -12,7 +12,7 @@ from emu85.rehearsal import rehearse
 from emu85.rehearsal.junit import Outcome, write_junit
 from emu85.rehearsal.lines import FORMS
 from emu85.rehearsal.report import report, shortened, summary
-from emu85.rehearsal.script import KEYS, SUFFIX
+from emu85.rehearsal.script import KEYS, SUFFIX, parts_among
 from emu85.rehearsal.verdict import Verdict
 from emu85.wording import counted
 
@@ -27,7 +27,7 @@ def rehearse_all(
 
     Args:
         names: files, those of the demo firmware too, and folders in which every
-            rehearsal is performed.
+            rehearsal is performed; what has no heading and is included by one is none.
         firmware: what is burnt instead of the firmware they name.
         junit: a file for the verdicts as XML.
 
@@ -58,7 +58,9 @@ def _files(names: Sequence[str]) -> Iterator[Path]:
         if not path.is_dir():
             yield shelf.named_file(name)
             continue
-        found = sorted(path.rglob(f"*{SUFFIX}"))
+        files = sorted(path.rglob(f"*{SUFFIX}"))
+        parts = parts_among(files)
+        found = [file for file in files if file not in parts]
         if not found:
             raise UserError(
                 "no rehearsal in this folder", Place(name), expected=f"files that end in {SUFFIX}"

@@ -18,7 +18,7 @@ begins a comment.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -165,6 +165,23 @@ def parse_script(text: str, path: Path) -> Script:
     return Script(path, heading, tuple(_Includer().unfold(body, path, (path.resolve(),))))
 
 
+def parts_among(paths: Sequence[Path]) -> set[Path]:
+    """Those of some files that have no heading and that another of them includes."""
+    included: set[Path] = set()
+    without_heading: set[Path] = set()
+    for path in paths:
+        try:
+            lines = list(_lines(read_text(path), path))
+        except UserError:  # told when it is performed
+            continue
+        if not lines or not lines[0].text.strip().startswith(f"{_FIRST}:"):
+            without_heading.add(path)
+        words = (line.text.split(maxsplit=1) for line in lines)
+        named = [pair[1] for pair in words if len(pair) == 2 and pair[0].casefold() == _INCLUDE]
+        included |= {(path.parent / without_comment(name).strip()).resolve() for name in named}
+    return {path for path in without_heading if path.resolve() in included}
+
+
 def _example(key: str) -> str:
     return f"'{key}: …', {KEYS[key]}"
 
@@ -234,7 +251,10 @@ class _Includer:
         try:
             text = read_text(file)
         except UserError as error:
-            raise line.blame(UserError(f"{file}: {error.message}", nearest=error.nearest)) from None
+            place = Place(column=line.text.find(names[0]) + 1)
+            raise line.blame(
+                UserError(f"{file}: {error.message}", place, nearest=error.nearest)
+            ) from None
         if file.resolve() in within:
             raise line.blame(
                 UserError(f"{names[0]} includes itself", expected="a file that does not")

@@ -41,6 +41,16 @@ def test_a_session_comes_back_as_it_was(bench: Bench, tmp_path: Path) -> None:
     assert "Held by stop 1" in bench.do("run")
 
 
+def test_what_is_to_come_is_not_saved_and_that_is_told(bench: Bench, tmp_path: Path) -> None:
+    bench.do("run for 2000 T", "back to 500 T")
+    here = bench.machine.t
+    told = bench.do(f"save {tmp_path}/s.json")
+    assert told.endswith("what is still to come from here is not in it.\n")
+    bench.do("run for 700 T", f"load {tmp_path}/s.json")
+    assert bench.machine.t == here and not bench.session.history.in_past
+    assert "still to come" not in bench.do(f"save {tmp_path}/s.json")
+
+
 def test_memory_is_saved_and_loaded_again(bench: Bench, tmp_path: Path) -> None:
     bench.do("put mem 8100 01 02 03", f"save {tmp_path}/m.hex 8100-8102")
     bench.do(f"save {tmp_path}/m.bin 8100-8102", "put mem 8100 00 00 00")

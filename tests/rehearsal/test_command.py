@@ -77,6 +77,29 @@ def test_a_folder_of_all_kinds(here: Path, capsys: pytest.CaptureFixture[str]) -
     assert float(suite[0].get("time") or "") == pytest.approx(49 / 6_144_000, abs=1e-6)
 
 
+def test_what_only_stands_in_others_is_no_rehearsal_of_a_folder(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    put(here, whole="include part.rehearsal   # put in place\n")
+    (here / "part.rehearsal").write_text("step\nsee at least 1 T since power\n")
+    assert main(["rehearse", str(here)]) == 0
+    assert "part" not in capsys.readouterr().out
+    (here / "lone.rehearsal").write_text("step\n")
+    assert main(["rehearse", str(here)]) == 2
+    assert "lone.rehearsal:1:1: not a rehearsal" in capsys.readouterr().err
+
+
+def test_an_included_file_that_is_not_there_is_pointed_at(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    put(here, whole="step\n  include prt.rehearsal\n")
+    (here / "part.rehearsal").write_text("step\n")
+    assert main(["rehearse", str(here / "whole.rehearsal")]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert ":11: " in told[0] and "did you mean 'part.rehearsal'" in told[0]
+    assert told[2].index("^") - told[1].index("include") == len("include ")
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [

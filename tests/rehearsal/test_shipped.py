@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import pytest
 
 from emu85.board.shelf import FIRMWARE, folder
+from emu85.console.screen import PlainScreen
+from emu85.console.session import Session
 from emu85.firmware import assemble
+from emu85.machine import Machine
 from emu85.rehearsal import SUFFIX, rehearse
 from emu85.rehearsal.report import report
 
@@ -42,3 +46,13 @@ def test_a_change_of_the_firmware_is_found(name: str, old: str, new: str, told: 
     verdict = rehearse(source.with_suffix(SUFFIX), firmware=changed)
     assert not verdict.passed
     assert told in report(verdict)
+
+
+def test_the_console_finds_them_by_their_names(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    out = io.StringIO()
+    session = Session(Machine.from_board("slate"), PlainScreen(out))
+    session.execute("rehearse slate.rehearsal")
+    assert "slate.rehearsal  passed" in out.getvalue()

@@ -76,12 +76,7 @@ def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> 
         if range is not None:
             with unfit("range"):
                 raise UserError("a session has no address range", expected="save FILE.json alone")
-        saved.save(session, file)
-        session.machine.board.save_batteries()
-        session.screen.show(
-            f"{file.name}: {counted(len(session.machine.stops), 'stop')}, "
-            f"{counted(len(session.machine.symbols), 'symbol')}"
-        )
+        _save_session(session, file)
         return
     if suffix not in (".hex", ".bin"):
         with unfit("file"):
@@ -92,6 +87,17 @@ def save(session: Session, file: Path, range: tuple[int, int] | None = None) -> 
     if range is None:
         raise UserError("no memory to save is named", expected="a range such as 8000-80FF")
     _save_memory(session, file, suffix, *range)
+
+
+def _save_session(session: Session, file: Path) -> None:
+    saved.save(session, file)
+    session.machine.board.save_batteries()
+    session.screen.show(
+        f"{file.name}: {counted(len(session.machine.stops), 'stop')}, "
+        f"{counted(len(session.machine.symbols), 'symbol')}"
+    )
+    if session.history.in_past:
+        session.screen.show("It ends at this moment; what is still to come from here is not in it.")
 
 
 def _save_memory(session: Session, file: Path, suffix: str, low: int, high: int) -> None:

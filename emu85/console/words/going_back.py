@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from emu85.board.quantities import seconds_text
 from emu85.bus.lines import Line
 from emu85.console.registry import form
 from emu85.console.searching import searching
@@ -78,11 +80,11 @@ def forth_to(session: Session, time: int) -> None:
     history = session.history
     if time > history.latest_t:
         raise UserError(
-            f"nothing is known of T {time}",
+            f"nothing is known of {_moment(session, time)}",
             expected=f"up to T {history.latest_t}; 'run for …' goes on from there",
         )
     if time < session.machine.t:
-        raise UserError(f"T {time} is over", expected="'back to …'")
+        raise UserError(f"{_moment(session, time)} is over", expected="'back to …'")
     with searching(session):
         history.go_to(time)
     _show(session)
@@ -147,9 +149,17 @@ def _tell_of_hand(session: Session, put: ByHand) -> None:
     session.screen.show(f"{put.value:02X} was {how} at T-state {put.t}.")
 
 
+def _moment(session: Session, t: int) -> str:
+    """A moment as it is counted and as it may have been typed."""
+    return f"T {t} ({seconds_text(Fraction(t) / Fraction(session.machine.clock_hz))})"
+
+
 def _check_past(session: Session, t: int) -> None:
     if t > session.machine.t:
-        raise UserError(f"T {t} is still to come", expected="a moment before now, or 'forth to …'")
+        raise UserError(
+            f"{_moment(session, t)} is still to come",
+            expected="a moment before now, or 'forth to …'",
+        )
 
 
 def _tell_of_beginning(session: Session, was_enough: bool) -> None:

@@ -17,11 +17,13 @@ if TYPE_CHECKING:
 
 @form("rehearse FILE", "perform a rehearsal on a board of its own")
 def rehearse(session: Session, file: Path) -> None:
-    """This board stays as it is. 'emu85 rehearse --lines' prints what may stand in one."""
+    """This board stays as it is. Rehearsals of the demo firmware are found by their names.
+    'emu85 rehearse --lines' prints what may stand in one."""
+    from emu85.board.shelf import named_file
     from emu85.rehearsal import rehearse as perform
     from emu85.rehearsal.report import report, summary
 
-    verdict = perform(file)
+    verdict = perform(named_file(str(file)))
     session.screen.show(summary(verdict))
     if not verdict.passed:
         session.screen.show(report(verdict, session.screen.width))
