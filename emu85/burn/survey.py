@@ -20,6 +20,8 @@ class Survey:
     Attributes:
         covered: bytes of the instructions reached from reset, inputs and named entries.
         entered: vectors that code was followed from, by address.
+        likely: where instructions of interrupt routines begin that may never come, but are
+            code beyond doubt.
         seen: bytes reached only from what the run has executed.
     """
 
@@ -27,6 +29,7 @@ class Survey:
     facts: Facts
     covered: frozenset[int]
     entered: dict[int, Comes]
+    likely: frozenset[int]
     seen: frozenset[int]
 
 
@@ -73,13 +76,14 @@ def _survey(
         pass
     while _enter_vectors(flow, ground, entered, lambda how: how is Comes.PERHAPS, sure=False):
         pass
-    _enter_rest(flow, ground, entered, patience)
+    likely = _enter_rest(flow, ground, entered, patience)
     covered = frozenset(flow.covered())
     for address in executed:
         if address not in flow.reached() and ground.is_held(address):
             flow.enter(Root(address, Kind.NAMED), sure=clean)
     facts = flow.facts()
-    return Survey(flow, facts, covered, entered, frozenset(flow.covered()) - covered)
+    seen = frozenset(flow.covered()) - covered
+    return Survey(flow, facts, covered, entered, frozenset(likely), seen)
 
 
 def _enter_vectors(
@@ -101,19 +105,31 @@ def _enter_vectors(
     return found
 
 
-def _enter_rest(flow: Flow, ground: Ground, entered: dict[int, Comes], patience: Patience) -> None:
+def _enter_rest(
+    flow: Flow, ground: Ground, entered: dict[int, Comes], patience: Patience
+) -> set[int]:
     """Follow what stands at the other vectors, where it is code beyond doubt.
 
     Nothing is known to lead there, so it may be data or the middle of an instruction; what
     runs into trouble is left alone.
+
+    Returns:
+        where the instructions begin, and those at vectors that may be used.
     """
+    likely: set[int] = set()
     for vector in vectors():
         root = Root(vector.address, Kind.ROUTINE)
-        if vector.address in flow.covered() or not ground.is_held(vector.address):
+        is_new = vector.address not in flow.covered()
+        is_unsure = is_new or entered.get(vector.address) is Comes.PERHAPS
+        if not is_unsure or not ground.is_held(vector.address):
             continue
         trial = Flow(ground, Hints(), wakes=False, traps=False, patience=patience)
         trial.enter(root)
         facts = trial.facts()
-        if not (facts.outside or facts.lost or trial.changed):
+        if facts.outside or facts.lost or trial.changed:
+            continue
+        likely |= {address for address, sure in facts.starts.items() if sure}
+        if is_new:
             entered.setdefault(vector.address, Comes.NO)
             flow.enter(root, sure=False)
+    return likely

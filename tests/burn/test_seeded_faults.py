@@ -212,6 +212,20 @@ SEEDS = {
     "an opcode left out of the manuals": Seed(
         "opcodes", "ARHL (opcode 10) is not in Intel's manuals", here("ARHL"), result=LOOK
     ),
+    "an opcode left out of the manuals where only an unused vector leads": Seed(
+        "opcodes",
+        "DSUB (opcode 08) is not in Intel's manuals",
+        (
+            (ROUTINES, " ORG 34H\n PUSH H\n DB 8\n POP H\n EI\n RET\n ORG 100H\n;; ROUTINES"),
+        ),
+        result=LOOK,
+    ),
+    "a jump into an instruction where only an unused vector leads": Seed(
+        "overlap",
+        "an instruction at 0056 and one at 0054 share bytes",
+        ((ROUTINES, " ORG 34H\n PUSH H\n JMP COLD+6\n ORG 100H\n;; ROUTINES"),),
+        result=LOOK,
+    ),
     "a return to the pushed flags": Seed(
         "returns",
         "LOST+3, bench.asm:37: returns to what PUSH PSW has left on the stack",

@@ -124,8 +124,9 @@ def _past_the_end(study: Study) -> Iterator[Note]:
 
 
 def _inside(study: Study) -> Iterator[Note]:
-    """Two instructions that share bytes, both surely reached."""
-    starts = sorted(at for at, sure in study.survey.facts.starts.items() if sure)
+    """Two instructions that share bytes, both surely code."""
+    likely = study.survey.likely
+    starts = sorted(at for at, sure in study.survey.facts.starts.items() if sure or at in likely)
     home = study.ground.home  # a mirror is the same byte
     beginning = {int(home[at]): at for at in starts}
     for outer in starts:
@@ -148,15 +149,17 @@ def _overlap(study: Study, outer: int, inner: int) -> Note:
     if hop is None or hop.way is Way.ON:
         hop, inner, outer = hops.get(outer), outer, inner
     by = f", from {hop.source:04X}" if hop is not None and hop.source is not None else ""
-    return Note(f"an instruction at {inner:04X} and one at {outer:04X} share bytes{by}", inner)
+    told = f"an instruction at {inner:04X} and one at {outer:04X} share bytes{by}"
+    reached = study.survey.facts.starts
+    return Note(told, inner, reached[inner] and reached[outer])
 
 
 def _opcodes(study: Study) -> Iterator[Note]:
     executed = study.ride.execution.fetches if study.ride else None
     for at in sorted(study.survey.facts.starts):
         one = INSTRUCTIONS[study.ground.bytes[at]]
-        sure = study.survey.facts.starts[at] or (executed is not None and executed[at] > 0)
-        if not one.specified and sure:
+        is_code = study.survey.facts.starts[at] or at in study.survey.likely
+        if not one.specified and (is_code or (executed is not None and executed[at] > 0)):
             yield Note(
                 f"{one.mnemonic} (opcode {one.opcode:02X}) is not in Intel's manuals", at, False
             )
