@@ -215,9 +215,7 @@ SEEDS = {
     "an opcode left out of the manuals where only an unused vector leads": Seed(
         "opcodes",
         "DSUB (opcode 08) is not in Intel's manuals",
-        (
-            (ROUTINES, " ORG 34H\n PUSH H\n DB 8\n POP H\n EI\n RET\n ORG 100H\n;; ROUTINES"),
-        ),
+        ((ROUTINES, " ORG 34H\n PUSH H\n DB 8\n POP H\n EI\n RET\n ORG 100H\n;; ROUTINES"),),
         result=LOOK,
     ),
     "a jump into an instruction where only an unused vector leads": Seed(
@@ -413,6 +411,18 @@ SEEDS = {
         result=LOOK,
         others=frozenset({"run-goes-on"}),
     ),
+    "a routine that stores a pair that it has changed": Seed(
+        "handler-keeps",
+        "RST 7.5 changes H, L without having saved it",
+        (
+            ("        PUSH    PSW\n", "        PUSH PSW\n LHLD 8102H\n INX H\n SHLD 8102H\n"),
+            (
+                "        XRA     A\n        STA     8000H",
+                "        LXI H,0\n SHLD 8102H\n XRA A\n STA 8000H",
+            ),
+        ),
+        result=LOOK,
+    ),
     "a routine that leaves interrupts disabled": Seed(
         "handler-enables",
         "RST 7.5 returns with interrupts disabled",
@@ -525,6 +535,10 @@ def test_the_program_without_a_fault_is_fit() -> None:
 SAVE = "SAVE:   XTHL\n PUSH D\n PUSH B\n PUSH PSW\n"
 RESTORED = "        POP PSW\n POP B\n POP D\n POP H\n"
 CORRECT: dict[str, Changes] = {
+    "a handler that saves a pair in RAM": (
+        ("        PUSH    PSW\n", "        SHLD 8100H\n PUSH PSW\n LXI H,0\n"),
+        ("        POP     PSW\n", "        POP PSW\n LHLD 8100H\n"),
+    ),
     "a handler whose registers a routine saves": (
         ("        PUSH    PSW\n", "        CALL SAVE\n"),
         ("        POP     PSW\n", RESTORED),

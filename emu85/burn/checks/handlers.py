@@ -38,11 +38,15 @@ def _handlers(study: Study) -> Iterator[Vector]:
 
 
 class _Met(NamedTuple):
-    """An instruction on a way through a routine, and what was pushed on it before."""
+    """An instruction on a way through a routine, and what was saved on it before."""
 
     at: int
     one: Instruction
     saved: frozenset[Reg]
+
+
+_STORES_PAIR = "SHLD"
+"""A pair is saved in memory like this; what STA stores may be a count as well."""
 
 
 def _ways(study: Study, start: int, *, hears_calls: bool = True) -> Iterator[_Met]:
@@ -136,6 +140,9 @@ def _lost(met: _Met) -> set[Reg]:
 
 
 def _pushed(one: Instruction) -> set[Reg]:
+    """High registers of the pairs that an instruction saves."""
+    if one.mnemonic == _STORES_PAIR:
+        return {Reg.H}
     if MOVES[one.opcode].way is not Way.ON:
         return set()
     return {
