@@ -61,16 +61,24 @@ class Function:
     """A function over arrays as machine code."""
 
     def __init__(self, code: Code) -> None:
-        """Load it."""
+        """Load it.
+
+        Raises:
+            RuntimeError: LLVM does not find its entry.
+        """
         self._arguments = code.arguments
         llvm.initialize_native_target()
         llvm.initialize_native_asmprinter()
         target = llvm.Target.from_triple(code.triple).create_target_machine(**_OPTIONS)
+        # How names are spelled in object files is told by the layout.
         empty = llvm.parse_assembly(f'target triple = "{code.triple}"')
+        empty.data_layout = str(target.target_data)
         self._engine = llvm.create_mcjit_compiler(empty, target)
         self._engine.add_object_file(llvm.ObjectFileRef.from_data(code.content))
         self._engine.finalize_object()
         address = self._engine.get_function_address(_ENTRY)
+        if not address:
+            raise RuntimeError("the compiled code has no entry that LLVM finds")
         # Keeps the interpreter locked, as the arrays are Python's.
         self._entry = ctypes.PYFUNCTYPE(ctypes.c_int64, ctypes.c_void_p)(address)
 
