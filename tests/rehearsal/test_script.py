@@ -75,7 +75,7 @@ BAD_LINES = [
     ("at 5 at 6 step", 6, "there is no line that begins with 'at'"),
     ("join usart pty", 1, "'type to END TEXT'"),
     ("include", 0, "'include' takes one file"),
-    ("include none.txt", 0, "no such file"),
+    ("include none.txt", 9, "no such file"),
     ("include test.rehearsal", 0, "includes itself"),
 ]
 
