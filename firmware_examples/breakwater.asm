@@ -54,10 +54,12 @@ SHOW:   OUT     LAMPS
         RET
 
 ; A request of the horn: counted.
-HORN:   PUSH    H
+HORN:   PUSH    PSW
+        PUSH    H
         LXI     H,HORNS
         INR     M
         POP     H
+        POP     PSW
         EI
         RET
 

@@ -255,6 +255,10 @@ class Board:
             )
         return found
 
+    def leave_blank(self, blank: NDArray[np.bool_]) -> None:
+        """Have bytes of ROM be no code, as where nothing was burnt; bool, 65 536."""
+        self._memory.leave_blank(blank)
+
     def program(self, image: Image) -> None:
         """Burn an image into ROM, or put it into RAM; its bytes count as code.
 

@@ -56,6 +56,17 @@ class Memory:
             )
         self._put(image, self._chips)
 
+    def leave_blank(self, blank: NDArray[np.bool_]) -> None:
+        """Have bytes of ROM be no code, as where nothing was burnt.
+
+        Args:
+            blank: bool, 65 536, by address.
+        """
+        for _, chip in self._chips:
+            if chip.kind == "rom":
+                self._programmed[chip.cells[blank[chip.addresses]]] = False
+        self._mark_code()
+
     def power(self, fill: Fill, *, batteries_charged: bool) -> None:
         """Fill RAM, all of it never written; RAM on a charged battery keeps its bytes.
 

@@ -58,18 +58,20 @@ def study(subject: Subject, wanted: Wanted) -> Study:
     symbols = subject.symbols or subject.image.symbols
     equated = subject.equated if subject.symbols else subject.image.equated
     named = replace(burning, symbols=symbols, equated=frozenset(equated))
-    ridden = None if subject.drive is None else _ride(board, named, subject.drive)
+    ridden = None if subject.drive is None else _ride(board, named, ground, subject.drive)
     executed = [] if ridden is None else np.flatnonzero(ridden.execution.fetches).tolist()
     clean = ridden is not None and all(one.text in ridden.expected for one in ridden.findings)
-    found = survey(ground, subject.hints, executed, clean=clean)
+    served = [] if ridden is None else ridden.served
+    found = survey(ground, subject.hints, executed, clean=clean, served=served)
     chips = [content(use, subject.image, wanted.fill) for use in covered(board, subject.image)]
     places = Places(subject.image, symbols, equated)
     return Study(wanted, ground, chips, _burnt(chips, wanted), places, found, ridden)
 
 
-def _ride(board: BoardDescription, image: Image, drive: Drive) -> Ride:
+def _ride(board: BoardDescription, image: Image, ground: Ground, drive: Drive) -> Ride:
     machine = Machine(fit(board), trace=_TRACE)
     machine.load(image)
+    machine.board.leave_blank(ground.blank)
     machine.power()
     return ride(machine, drive)
 

@@ -146,6 +146,7 @@ class _Execution:
             sp_set=self._sp_set,
             ie=self._ie,
             flags=self._flags,
+            uneven=self._state.uneven if self._stack is None else None,
         )
         return Done(state, tuple(self._accesses), self._target, self._mask)
 

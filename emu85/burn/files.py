@@ -34,8 +34,7 @@ def write_files(folder: Path, name: str, chips: Sequence[Programmed], date: str)
     except OSError as error:
         raise UserError(f"cannot be made: {error.strerror}", Place(str(folder))) from error
     written = []
-    for chip in chips:
-        stem = _stem(f"{name}-{chip.name}")
+    for chip, stem in zip(chips, _stems(name, chips), strict=True):
         for suffix, content in ((".bin", chip.data), (".hex", _hex(chip))):
             path = folder / f"{stem}{suffix}"
             atomic_write(path, content)
@@ -43,6 +42,19 @@ def write_files(folder: Path, name: str, chips: Sequence[Programmed], date: str)
     path = folder / _stem(f"{name}-labels.txt")
     atomic_write(path, "".join(f"{label(name, chip, date)}\n" for chip in chips))
     return [*written, path]
+
+
+def _stems(name: str, chips: Sequence[Programmed]) -> list[str]:
+    """Names of the chips' files: those that would be one get numbers, whatever their case."""
+    stems: list[str] = []
+    for chip in chips:
+        stem = made = _stem(f"{name}-{chip.name}")
+        number = 1
+        while made.casefold() in map(str.casefold, stems):
+            number += 1
+            made = f"{stem}-{number}"
+        stems.append(made)
+    return stems
 
 
 def _stem(name: str) -> str:
@@ -53,7 +65,7 @@ def label(name: str, chip: Programmed, date: str = "") -> str:
     """The line for a chip's sticker."""
     sums = (SUMS["sum-16"], SUMS["crc-32"])
     parts = [
-        name,
+        " ".join(name.split()),
         chip.name,
         chip.part,
         chip.range,

@@ -35,6 +35,7 @@ from emu85.burn.state import (
     called_from,
     join,
     known_address,
+    meet,
     return_offset,
     with_left,
 )
@@ -115,7 +116,8 @@ class Facts:
         starts: where instructions begin, and whether that is sure.
         hops: who goes to an address, the first found; sure ones before others.
         outside: hops to where no byte of the image is, and whether they are sure.
-        touches: accesses with known address, and whether they are sure.
+        touches: accesses with known address, and whether they are sure; those that only
+            some ways come to are not.
         unset_stack: instructions that use the stack before SP is loaded.
         enabled: where EI is, and whether SP was loaded by then.
         masks: where SIM is, with what is known of A.
@@ -125,6 +127,9 @@ class Facts:
         stray: returns with nothing on the stack, and SP if known.
         astray: returns to a register that was pushed, most likely by mistake: which, or
             None if that is not known, and how the routine was entered.
+        uneven: returns after ways have met of which one has left more on the stack than
+            the other, and where they have met.
+        to_reset: returns to 0000, and whether they are sure.
         no_return: CALLs after which nothing is followed, with their routine.
     """
 
@@ -139,6 +144,8 @@ class Facts:
     lost: dict[int, bool] = field(default_factory=dict)
     stray: dict[int, int | None] = field(default_factory=dict)
     astray: dict[int, tuple[Reg | None, Kind]] = field(default_factory=dict)
+    uneven: dict[int, int] = field(default_factory=dict)
+    to_reset: dict[int, bool] = field(default_factory=dict)
     no_return: dict[int, int] = field(default_factory=dict)
 
 
@@ -186,6 +193,7 @@ class Flow:
         self._any_ei = False
         self._handlers: set[Root] = set()
         self._facts = Facts()
+        self._passed: set[Touch] = set()
         self._reached: set[int] = set()
         self._given_up: set[int] = set()
         self.changed: set[int] = set()
@@ -280,12 +288,16 @@ class Flow:
         if old is None and self._patience.left <= 0:
             self._given_up.add(target if hop.source is None else hop.source)
             return
-        new = state if old is None else join(old, state)
+        new = state if old is None else self._joined(hop, old, state)
         if new == old:
             return
         self._states[key] = new
         self._reached.add(target)
         self._queue(key)
+
+    def _joined(self, hop: Hop, old: State, state: State) -> State:
+        is_loop = hop.source is None or hop.source >= hop.target
+        return join(old, state) if is_loop else meet(old, state, hop.target)
 
     def _record(self, hop: Hop, blank: int | None, sure: bool) -> None:
         target = hop.target
@@ -322,6 +334,9 @@ class Flow:
     def _step(self, root: Root, address: int) -> None:
         state = self._states[root, address]
         done = self._execute(address, state)
+        # What is known now may not be when other ways have come: the first time through
+        # a loop, and each caller of a routine, is looked at with all that is known there.
+        self._passed.update(_touches(address, done))
         one = self._instruction(address)
         move = MOVES[one.opcode]
         self._any_ei |= done.state.ie is IE.ON
@@ -390,6 +405,9 @@ class Flow:
             target = self._settled(root, address, target)
         number = known_address(target)
         if number is not None:
+            if number == 0 and way is Way.RETURN:
+                known = self._facts.to_reset.get(address, False)
+                self._facts.to_reset[address] = known or state.sure
             self._arrive(root, Hop(address, number, way, root.kind), state)
             return
         offset = return_offset(target)
@@ -429,6 +447,8 @@ class Flow:
 
     def _return(self, root: Root, address: int, state: State, done: Done) -> None:
         if state.stack is None:
+            if state.uneven is not None and root.kind in (Kind.ROUTINE, Kind.INTERRUPT):
+                self._facts.uneven[address] = state.uneven
             self._come_back(root, 0)
         elif len(state.stack) >= 2 or known_address(done.target) is not None:
             self._go(root, address, done.target, done.state, Way.RETURN)
@@ -482,6 +502,8 @@ class Flow:
             facts.starts[address] = facts.starts.get(address, False) or state.sure
             done = self._execute(address, state)
             self._note(facts, root, address, state, done)
+        for touch in self._passed:
+            facts.touches.setdefault(touch, False)
         facts.unknown |= self._given_up
         for callee, callers in self._callers.items():
             if self._outcomes.get(callee) or self._drops.get(callee):
@@ -496,9 +518,8 @@ class Flow:
         for access in done.accesses:
             if access.is_stack and not state.sp_set:
                 facts.unset_stack[address] = facts.unset_stack.get(address, False) or state.sure
-            if access.address is not None:
-                touch = Touch(address, access)
-                facts.touches[touch] = facts.touches.get(touch, False) or state.sure
+        for touch in _touches(address, done):
+            facts.touches[touch] = facts.touches.get(touch, False) or state.sure
         if (done.state.ie is IE.ON and state.ie is not IE.ON) or _is(
             self._instruction(address), "EI"
         ):
@@ -526,6 +547,13 @@ class _After(NamedTuple):
     root: Root
     address: int
     following: int
+
+
+def _touches(address: int, done: Done) -> Iterator[Touch]:
+    """The accesses of an instruction whose addresses are known."""
+    for access in done.accesses:
+        if access.address is not None:
+            yield Touch(address, access)
 
 
 def _order(key: tuple[Root, int]) -> tuple[int, str, int]:

@@ -100,6 +100,11 @@ class Ground:
         """Whether the image puts a byte there, and one that is no padding."""
         return bool(self._held[address])
 
+    @property
+    def blank(self) -> NDArray[np.bool_]:
+        """Where :meth:`is_held` is False: bool, 65 536."""
+        return ~self._held
+
     def is_code(self, address: int, offset: int) -> bool:
         """Whether the image puts a byte there that can be so many bytes after an opcode.
 

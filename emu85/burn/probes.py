@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
 
-_SOON = 24
-"""Machine cycles from the read to the write, at most: some six instructions."""
+_SOON = 150
+"""Machine cycles from the read to the write, at most: some six instructions, and an interrupt
+routine that may come between."""
 
 
 class Probes:

@@ -9,6 +9,7 @@ from emu85.board.serial_faults import OVERRUN
 from emu85.burn.depth import Depth, StackRegion
 from emu85.burn.drive import Drive
 from emu85.burn.probes import Probes
+from emu85.burn.served import Served
 from emu85.bus.findings import BoardFinding, Finding
 from emu85.halts import is_halted_for_good
 from emu85.machine import Machine
@@ -32,6 +33,7 @@ class Ride:
         serial: what was wrong with what serial ends received, a sentence each.
         stacks: how deep each stack went.
         latencies: how long interrupts waited, a row an input.
+        served: where routines begin that an acknowledged INTR has led to.
         stuck_at: the HLT at which the CPU stays for ever, or None.
         complete: False if part of the run was not seen.
     """
@@ -47,6 +49,7 @@ class Ride:
     serial: Sequence[str]
     stacks: Sequence[StackRegion]
     latencies: Sequence[Latency]
+    served: Collection[int]
     stuck_at: int | None
     complete: bool
 
@@ -54,7 +57,8 @@ class Ride:
 def ride(machine: Machine, drive: Drive) -> Ride:
     """Have a machine at power-on, with the image burnt in, driven and watched."""
     execution, depth, latencies, probes = Execution(), Depth(), Latencies(), Probes()
-    with Gathering(machine, execution, depth, latencies, probes) as gathering:
+    served = Served()
+    with Gathering(machine, execution, depth, latencies, probes, served) as gathering:
         driven = drive(machine)
     execution.finish(machine.t)
     latencies.finish(machine.t)
@@ -71,6 +75,7 @@ def ride(machine: Machine, drive: Drive) -> Ride:
         list(_serial(machine)),
         depth.regions(machine.board),
         latencies.rows(),
+        served.addresses,
         _stuck_at(machine),
         gathering.complete,
     )

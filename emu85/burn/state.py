@@ -91,6 +91,8 @@ class State:
         ie: the interrupt enable flip-flop.
         sure: False where only a guess led here.
         flags: those of the flags that are known.
+        uneven: where two ways have met, one of them with more on the stack than the other,
+            if that is why the stack is not known.
     """
 
     registers: Registers
@@ -102,6 +104,7 @@ class State:
     ie: IE = IE.EITHER
     sure: bool = True
     flags: Flags = _NO_FLAGS
+    uneven: int | None = None
 
 
 RETURN = (Back(0, True), Back(0, False))
@@ -121,7 +124,7 @@ def called(ie: IE = IE.EITHER) -> State:
 def called_from(caller: State) -> State:
     """At the beginning of a routine; ``caller`` with the return address pushed."""
     kept = tuple(map(_kept, range(_COUNT), caller.registers))
-    return replace(caller, registers=kept, stack=RETURN, taken=0, moved=False)
+    return replace(caller, registers=kept, stack=RETURN, taken=0, moved=False, uneven=None)
 
 
 def _kept(register: int, byte: Byte) -> Byte:
@@ -166,7 +169,16 @@ def join(one: State, other: State) -> State:
         one.ie if one.ie is other.ie else IE.EITHER,
         one.sure or other.sure,
         _flags(one.flags, other.flags),
+        other.uneven if one.uneven is None else one.uneven,
     )
+
+
+def meet(one: State, other: State, at: int) -> State:
+    """The same where the other way comes from before ``at``, so that it is no loop's."""
+    both = join(one, other)
+    if one.stack is None or other.stack is None or len(one.stack) == len(other.stack):
+        return both
+    return replace(both, uneven=at if both.uneven is None else both.uneven)
 
 
 def known_address(target: tuple[Byte, Byte]) -> int | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from emu85.burn.flow import Facts, Flow, Hints, Kind, Patience, Root
 from emu85.burn.ground import Ground
@@ -20,6 +21,7 @@ class Survey:
     Attributes:
         covered: bytes of the instructions reached from reset, inputs and named entries.
         entered: vectors that code was followed from, by address.
+        served: where routines of INTR begin that the run has come to.
         likely: where instructions of interrupt routines begin that may never come, but are
             code beyond doubt.
         seen: bytes reached only from what the run has executed.
@@ -29,33 +31,49 @@ class Survey:
     facts: Facts
     covered: frozenset[int]
     entered: dict[int, Comes]
+    served: frozenset[int]
     likely: frozenset[int]
     seen: frozenset[int]
 
 
-def survey(ground: Ground, hints: Hints, executed: Iterable[int], *, clean: bool) -> Survey:
+def survey(
+    ground: Ground,
+    hints: Hints,
+    executed: Iterable[int],
+    *,
+    clean: bool,
+    served: Iterable[int] = (),
+) -> Survey:
     """Follow control from reset, the inputs that may come, named entries, and the run.
 
     Args:
         executed: addresses of opcode fetches in a run.
+        served: those of them that begin a routine of INTR.
         clean: whether that run was without a fault, so that what it did counts as meant.
     """
     unfit: set[int] = set()
-    executed = list(executed)
+    seen = _Seen(list(executed), sorted(served), clean)
     patience = Patience()
     while True:
-        one = _survey(ground, hints, executed, clean=clean, unfit=unfit, patience=patience)
+        one = _survey(ground, hints, seen, unfit=unfit, patience=patience)
         if one.flow.changed <= unfit:
             return one
         unfit |= one.flow.changed
 
 
+class _Seen(NamedTuple):
+    """What a run has shown, as for :func:`survey`."""
+
+    executed: list[int]
+    served: list[int]
+    clean: bool
+
+
 def _survey(
     ground: Ground,
     hints: Hints,
-    executed: list[int],
+    ran: _Seen,
     *,
-    clean: bool,
     unfit: set[int],
     patience: Patience,
 ) -> Survey:
@@ -78,12 +96,15 @@ def _survey(
         pass
     likely = _enter_rest(flow, ground, entered, patience)
     covered = frozenset(flow.covered())
-    for address in executed:
+    served = [address for address in ran.served if ground.is_held(address)]
+    for address in served:
+        flow.enter(Root(address, Kind.INTERRUPT), sure=ran.clean)
+    for address in ran.executed:
         if address not in flow.reached() and ground.is_held(address):
-            flow.enter(Root(address, Kind.NAMED), sure=clean)
+            flow.enter(Root(address, Kind.NAMED), sure=ran.clean)
     facts = flow.facts()
     seen = frozenset(flow.covered()) - covered
-    return Survey(flow, facts, covered, entered, frozenset(likely), seen)
+    return Survey(flow, facts, covered, entered, frozenset(served), frozenset(likely), seen)
 
 
 def _enter_vectors(

@@ -173,6 +173,11 @@ def _returns(study: Study) -> Iterator[Note]:
         is_sure = sp is None or not _could_hold_a_word(study, sp)
         yield Note("returns, but nothing has been called or pushed", at, is_sure)
 
+    for at, met in facts.uneven.items():
+        text = f"returns, but on one way to {met:04X} more is left on the stack than on another"
+        yield Note(text, at, False)
+    for at in facts.to_reset:
+        yield Note("returns to 0000, which was on the stack in place of an address", at, False)
     for at, (register, kind) in facts.astray.items():
         if register is None:
             yield Note("returns on a condition to what was pushed, not to the caller", at, False)

@@ -14,9 +14,9 @@ from emu85.burn.effects import changed
 from emu85.burn.entered import returns
 from emu85.burn.flow import Kind, Root
 from emu85.burn.moves import MOVES, Way
-from emu85.burn.state import HELD, Kept, State
+from emu85.burn.state import HELD, IE, Kept, State
 from emu85.burn.study import Study
-from emu85.burn.vectors import Vector, vectors
+from emu85.burn.vectors import Comes, Vector, vectors
 from emu85.burn.verdict import Note
 from emu85.bus.cycles import Cycle
 from emu85.bus.lines import Line
@@ -30,11 +30,17 @@ _MOST = 5000
 
 
 def _handlers(study: Study) -> Iterator[Vector]:
+    """The vectors of inputs, of INTR on a floating bus, and the routines it has led to."""
     entered = study.survey.entered
+    told: set[int] = set()
     for vector in vectors():
         is_input = vector.line is not None and vector.address in entered
-        if is_input and study.ground.is_held(vector.address):
+        comes = is_input or entered.get(vector.address) is Comes.YES
+        if comes and study.ground.is_held(vector.address):
+            told.add(vector.address)
             yield vector
+    for address in sorted(study.survey.served - told):
+        yield Vector("INTR", address, Line.INTR)
 
 
 class _Met(NamedTuple):
@@ -160,9 +166,16 @@ def _enables(study: Study) -> Iterator[Note]:
             continue
         ones = [met.one for met in _ways(study, vector.address)]
         goes_by_hl = any(MOVES[one.opcode].way is Way.INDIRECT for one in ones)
-        if goes_by_hl or any(one.mnemonic == "EI" for one in ones):
+        text = f"{vector.name} returns with interrupts disabled"
+        if goes_by_hl:
             continue
-        yield Note(f"{vector.name} returns with interrupts disabled", vector.address, False)
+        if all(one.mnemonic != "EI" for one in ones):
+            yield Note(text, vector.address, False)
+            continue
+        ends = returns(study.ground, vector.address)
+        disabled = [at for at, state in ends if state.ie is IE.OFF]
+        if disabled:
+            yield Note(f"{text}, on a way", min(disabled), False)
 
 
 CHECKS = (

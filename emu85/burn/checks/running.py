@@ -13,6 +13,9 @@ from emu85.bus.findings import DESCRIPTIONS, Finding
 from emu85.cpu.layout import FindingKind
 from emu85.wording import counted
 
+_MOST = 20
+"""Instructions told of one by one: a program that has run away may be any number of them."""
+
 _NAMES: dict[FindingKind, tuple[str, str]] = {
     FindingKind.FLOATING_READ: ("run-floating", "a chip answers every read"),
     FindingKind.CONTENTION: ("run-contention", "one chip alone answers every read"),
@@ -37,12 +40,18 @@ def _found(study: Study, kind: FindingKind) -> Iterator[Note]:
     for one in ride.findings:
         if one.kind is kind:
             by_pc.setdefault((one.pc, one.text in ride.expected), []).append(one)
+    told = 0
     for (pc, is_meant), several in by_pc.items():
+        told += not is_meant
+        if told > _MOST and not is_meant:
+            continue
         if kind is FindingKind.UNWRITTEN_READ and _is_probe(ride, several):
             text = f"{_text(several)}; each is written then, as a test of RAM does"
             yield Note(text, pc, False, is_meant)
         else:
             yield Note(_text(several), pc, is_meant=is_meant)
+    if told > _MOST:
+        yield Note(f"the same by {told - _MOST} more instructions")
 
 
 def _is_probe(ride: Ride, several: Sequence[Finding]) -> bool:
