@@ -288,6 +288,8 @@ class Flow:
         if old is None and self._patience.left <= 0:
             self._given_up.add(target if hop.source is None else hop.source)
             return
+        if old is not None and old != state:
+            self._passed.update(_touches(target, self._execute(target, state)))
         new = state if old is None else self._joined(hop, old, state)
         if new == old:
             return

@@ -135,7 +135,7 @@ def _enter_rest(
     runs into trouble is left alone.
 
     Returns:
-        where the instructions begin, and those at vectors that may be used.
+        where the instructions begin that are entered by inputs, those that may come as well.
     """
     likely: set[int] = set()
     for vector in vectors():
@@ -149,7 +149,8 @@ def _enter_rest(
         facts = trial.facts()
         if facts.outside or facts.lost or trial.changed:
             continue
-        likely |= {address for address, sure in facts.starts.items() if sure}
+        if vector.line is not None:  # at another, ordinary code may well stand
+            likely |= {address for address, sure in facts.starts.items() if sure}
         if is_new:
             entered.setdefault(vector.address, Comes.NO)
             flow.enter(root, sure=False)

@@ -232,7 +232,46 @@ SEEDS = {
     "a return with nothing called": Seed(
         "returns", "returns, but nothing has been called or pushed", unlikely("RET")
     ),
+    "a return to 0000, which was pushed": Seed(
+        "returns",
+        "LOST+3, bench.asm:38: returns to 0000, which was on the stack in place of an address",
+        (*unlikely("LXI H,0\n CALL LOST"), (ROUTINES, "LOST: PUSH H\n IN 10H\n RET\n;; ROUTINES")),
+        result=LOOK,
+    ),
+    "a way out of a routine that leaves a pair on the stack": Seed(
+        "returns",
+        "007D OUT1, bench.asm:37: returns, but on one way to 007D more is left on the stack",
+        (
+            *here("CALL EARLY"),
+            (
+                ROUTINES,
+                "EARLY: PUSH B\n IN 10H\n ORA A\n JZ OUT1\n POP B\nOUT1: RET\n;; ROUTINES",
+            ),
+        ),
+        result=LOOK,
+    ),
     # --- memory and ports
+    "a loop that stores into ROM": Seed(
+        "rom-stores",
+        "stores at 0700, which is ROM (program)",
+        unlikely("MVI B,9\n LXI H,700H\nCLEAR: MVI M,0\n INX H\n DCR B\n JNZ CLEAR"),
+        result=LOOK,
+    ),
+    "one caller of several that has a routine store into ROM": Seed(
+        "rom-stores",
+        "stores at 0700, which is ROM (program)",
+        (
+            *unlikely("LXI H,8100H\n CALL STORE\n LXI H,700H\n CALL STORE"),
+            (ROUTINES, "STORE: MOV M,A\n RET\n;; ROUTINES"),
+        ),
+        result=LOOK,
+    ),
+    "a loop that reads where no chip is": Seed(
+        "empty-reads",
+        "reads at A000, where no chip is",
+        unlikely("LXI H,0A000H\nSUM: ADD M\n INX H\n INR L\n JNZ SUM"),
+        result=LOOK,
+    ),
     "STA to ROM": Seed(
         "rom-stores", "stores at 0700, which is ROM (program)", unlikely("STA 700H")
     ),
@@ -423,6 +462,42 @@ SEEDS = {
         ),
         result=LOOK,
     ),
+    "a routine that enables interrupts on one of its ways": Seed(
+        "handler-enables",
+        "RST 7.5 returns with interrupts disabled, on a way",
+        (
+            ("        INR     A\n", "        INR A\n JZ OVER\n"),
+            (ROUTINES, "OVER: POP PSW\n RET\n;; ROUTINES"),
+        ),
+        result=LOOK,
+        milliseconds=NO_RUN,
+    ),
+    "a routine of INTR by the floating bus that saves nothing": Seed(
+        "handler-keeps",
+        "0038, bench.asm:5: RST 7 changes A, F without having saved it",
+        (
+            (
+                "        ORG     3CH             ; RST 7.5\n",
+                " ORG 38H\n XRA A\n JMP AT3C\n ORG 3CH\nAT3C:\n",
+            ),
+        ),
+        wired("INTR: key.out"),
+        result=LOOK,
+        milliseconds=NO_RUN,
+    ),
+    "a routine of INTR that the run has come to and that saves nothing": Seed(
+        "handler-keeps",
+        "0072 JAMMED, bench.asm:32: INTR changes A without having saved it",
+        ((ROUTINES, "JAMMED: IN 10H\n EI\n RET\n;; ROUTINES"),),
+        (
+            *wired("INTR: jam.intr\n  jam.request: tick.out"),
+            (
+                "  - {device: key, name: key}",
+                "  - {device: key, name: key}\n  - {device: vector, name: jam, call: 0072}",
+            ),
+        ),
+        result=LOOK,
+    ),
     "a routine that leaves interrupts disabled": Seed(
         "handler-enables",
         "RST 7.5 returns with interrupts disabled",
@@ -431,6 +506,23 @@ SEEDS = {
         milliseconds=NO_RUN,
     ),
     # --- what only a run shows: addresses that nothing tells before
+    "blank EPROM executed": Seed(
+        "run-code",
+        "0600: execution outside code: 0600",
+        here("LXI H,5\n SHLD 8100H\n LDA 8100H\n INR A\n MOV H,A\n MVI L,0\n PCHL"),
+        others=frozenset(
+            {
+                "blank",
+                "restarts",
+                "stack-place",
+                "run-stack",
+                "run-rom-writes",
+                "run-lost-writes",
+                "run-unwritten",
+                "run-floating",
+            }
+        ),
+    ),
     "a read from nowhere, run": Seed(
         "run-floating",
         "read where no chip answers: A05A",
