@@ -67,7 +67,7 @@ def print_budget(options: argparse.Namespace) -> int:
     from emu85.timing import budget_data, budget_text
 
     file = file_of(options.json)
-    keep_apart((("the board file", find_board(options.board)), ("the JSON file", file)))
+    keep_apart([("the board file", find_board(options.board))], [("the JSON file", file)])
     found = _budget(options)
     if options.json == PRINTED:
         print(budget_data.write_json(found), end="")

@@ -21,6 +21,7 @@ from emu85.written_files import PRINTED, file_of, keep_apart
 
 if TYPE_CHECKING:
     from emu85.board import BoardDescription
+    from emu85.board.parts import Part
     from emu85.burn import Drive, Hints, Limits, Report, Stored, Study, Subject, Wanted
     from emu85.burn.sums import Sum
     from emu85.firmware import Image
@@ -37,7 +38,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add = parser.add_argument
     add("image", nargs="?", help=".hex, .bin or .asm; the board's own firmware if left out")
     add("--board", help="a demo board's name, or a board file")
-    add("--chip", metavar="PART", help="the EPROM to burn, such as 27128")
+    add(
+        "--chip",
+        metavar="PART",
+        action="append",
+        default=[],
+        help="the EPROM to burn, such as 27128; NAME=PART for one of several chips",
+    )
     add("--at", metavar="ADDRESS", help="where a .bin stands, hexadecimal")
     add("--fill", metavar="BYTE", default="FF", help="byte where the image has none (default FF)")
     add("--halves", action="store_true", help="even and odd bytes go into two chips")
@@ -99,10 +106,10 @@ def _add_outcome(group: argparse._ArgumentGroup) -> None:
     )
     add(
         "--expect",
-        metavar="SUM=HEX",
+        metavar="[CHIP:]SUM=HEX",
         action="append",
         default=[],
-        help="the sum over all bytes of the chips",
+        help="the sum over all bytes of the chips, or of the one named",
     )
     add(
         "--accept",
@@ -139,12 +146,25 @@ def burn_check(options: argparse.Namespace) -> int:
         raise UserError("no board is named", expected="--board and a board's name or file")
     wanted = _wanted(options)
     _refuse_same_file(options)
-    done = study(_subject(options), wanted)
+    subject = _subject(options)
+    _find_chips(wanted.parts, subject.board)
+    done = study(subject, wanted)
     found = report(done)
     _write(options, found, done)
     print(write_json(found) if options.json == PRINTED else write_text(found), end="")
     is_doubtful = options.strict and found.wants_a_look
     return FIT if found.is_fit and not is_doubtful else NOT_FIT
+
+
+def _find_chips(named: Iterable[str], board: BoardDescription) -> None:
+    names = [use.name for use in board.memory if use.part.kind == "rom"]
+    for name in named:
+        if name not in names:
+            raise UserError(
+                f"the board has no EPROM {name!r}",
+                expected=f"one of {', '.join(names)}" if names else "a board with an EPROM",
+                nearest=nearest(name, names),
+            )
 
 
 def _listing() -> str:
@@ -197,7 +217,7 @@ def _table(text: str, image: Image, symbols: Mapping[str, int]) -> Iterable[int]
         raise UserError(f"{text!r} is no table", expected="NAME,COUNT or NAME,COUNT,STEP")
     begin = _place(parts[0], symbols)
     count = _number(parts[1], 10, _MOST_WORDS, "a count")
-    step = _number(parts[2], 10, _MOST_WORDS, "bytes from one to the next") if parts[2:] else 2
+    step = _number(parts[2], 10, _MOST_WORDS, "bytes from one to the next", 1) if parts[2:] else 2
     for number in range(count):
         word = image.bytes_at(begin + number * step & 0xFFFF, 2)
         yield int.from_bytes(word, "little")
@@ -209,11 +229,11 @@ def _place(text: str, symbols: Mapping[str, int]) -> int:
     return address(text, symbols, 0xFFFF, "a symbol or an address, 0000 to FFFF")
 
 
-def _number(text: str, base: int, high: int, what: str) -> int:
+def _number(text: str, base: int, high: int, what: str, low: int = 0) -> int:
     from emu85.console.numbers import number
 
-    shown = f"0 to {high:X} hexadecimal" if base == 16 else f"0 to {high}"
-    return number(text, base, 0, high, f"{what}, {shown}")
+    shown = f"{low} to {high:X} hexadecimal" if base == 16 else f"{low} to {high}"
+    return number(text, base, low, high, f"{what}, {shown}")
 
 
 def _drive(options: argparse.Namespace, board: BoardDescription) -> Drive | None:
@@ -229,9 +249,9 @@ def _drive(options: argparse.Namespace, board: BoardDescription) -> Drive | None
 def _wanted(options: argparse.Namespace) -> Wanted:
     from emu85.burn import Wanted
     from emu85.burn.checks import CHECKS
-    from emu85.burn.chips import part_named
 
-    if options.halves and options.chip is None:
+    part, parts = _parts(options.chip)
+    if options.halves and part is None:
         raise UserError("halves of what chip is not told", expected="--chip with a part number")
     known = [check.name for check in CHECKS]
     for name in options.accept:
@@ -242,7 +262,8 @@ def _wanted(options: argparse.Namespace) -> Wanted:
                 nearest=nearest(name, known),
             )
     return Wanted(
-        part=None if options.chip is None else part_named(options.chip),
+        part=part,
+        parts=parts,
         halves=options.halves,
         fill=_number(options.fill, 16, 0xFF, "a byte"),
         stored=tuple(_stored(text) for text in options.stored),
@@ -250,6 +271,24 @@ def _wanted(options: argparse.Namespace) -> Wanted:
         limits=_limits(options),
         accepted=frozenset(options.accept),
     )
+
+
+def _parts(written: Iterable[str]) -> tuple[Part | None, dict[str, Part]]:
+    """The EPROM for all chips, if there is one, and those for single ones."""
+    from emu85.burn.chips import part_named
+
+    for_all: Part | None = None
+    named: dict[str, Part] = {}
+    for text in written:
+        name, sign, number = text.rpartition("=")
+        part = part_named(number)
+        if sign:
+            named[name.strip()] = part
+        elif for_all is None:
+            for_all = part
+        else:
+            raise UserError(f"a second EPROM, {text}", expected="NAME=PART for one of several")
+    return for_all, named
 
 
 def _limits(options: argparse.Namespace) -> Limits:
@@ -287,9 +326,10 @@ def _stored(text: str) -> Stored:
 
 
 def _expected(text: str) -> tuple[str, int]:
-    word, sign, value = text.partition("=")
+    key, sign, value = text.rpartition("=")
     if not sign:
         raise UserError(f"{text!r} is no sum", expected="such as crc-32=1A2B3C4D")
+    chip, colon, word = key.rpartition(":")
     one = _sum(word)
     try:
         number = int(value, 16)
@@ -297,7 +337,7 @@ def _expected(text: str) -> tuple[str, int]:
         number = -1
     if not 0 <= number < 1 << 8 * one.size:
         raise UserError(f"{value!r} is no {one.name}", expected=f"{2 * one.size} hex digits")
-    return one.word, number
+    return f"{chip}{colon}{one.word}", number
 
 
 def _sum(word: str) -> Sum:
@@ -318,9 +358,8 @@ def _refuse_same_file(options: argparse.Namespace) -> None:
             ("the image", options.image),
             ("the symbol file", options.symbols),
             ("the rehearsal", options.rehearsal),
-            ("the JSON report", file_of(options.json)),
-            ("the HTML report", options.html),
-        )
+        ),
+        (("the JSON report", file_of(options.json)), ("the HTML report", options.html)),
     )
 
 

@@ -356,12 +356,12 @@ def _assemble(options: argparse.Namespace) -> int:
     output = Path(options.output or Path(options.source).with_suffix(".hex"))
     sources = {source, *map(Path, {row.source.file for row in done.rows})}
     keep_apart(
+        [("a source", path) for path in sources],
         [
-            *(("a source", path) for path in sources),
             ("the output", output),
             ("the listing", options.listing),
             ("the symbol file", options.symbols),
-        ]
+        ],
     )
     about = _write_image(done.image, output, 0xFF)
     texts = {

@@ -81,7 +81,7 @@ def delay(options: argparse.Namespace) -> int:
 
     use = _use(options.use)
     _check_name(options.name)
-    keep_apart((("the board file", options.board), ("the source", options.write)))
+    keep_apart([("the board file", options.board)], [("the source", options.write)])
     nests = USUAL if options.registers is None else read_nests(options.registers)
     if options.levels is not None:
         wants = f"--levels with 1 to {MOST_LEVELS}"

@@ -40,7 +40,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add("--all", action="store_true", help="every routine and label, not only the first 20")
     add("--html", metavar="FILE", help="write a page with a plot and the listing")
     add("--listing", metavar="FILE", help="write the listing with what was executed; - prints it")
-    add("--json", metavar="FILE", help="write the figures as JSON")
+    add("--json", metavar="FILE", help="write the figures as JSON; - prints them instead")
     parser.set_defaults(action=profile)
 
 
@@ -62,7 +62,7 @@ def profile(options: argparse.Namespace) -> int:
     image, rows = _image(options, file)
     found, lines = _run(options, board, image, rows)
     _write(options, found, lines)
-    if options.listing != PRINTED:
+    if PRINTED not in (options.listing, options.json):
         print(write_text(found, None if options.all else MOST), end="")
     return _NOT_AS_EXPECTED if found.failures else _AS_EXPECTED
 
@@ -120,10 +120,12 @@ def _keep_apart(options: argparse.Namespace, firmware: Path) -> None:
             ("the firmware", firmware),
             ("the symbol file", options.symbols),
             ("the rehearsal", options.rehearsal),
+        ),
+        (
             ("the page", options.html),
             ("the listing", file_of(options.listing)),
-            ("the JSON file", options.json),
-        )
+            ("the JSON file", file_of(options.json)),
+        ),
     )
 
 
@@ -134,7 +136,9 @@ def _write(options: argparse.Namespace, found: Report, lines: Sequence[CountedLi
     from emu85.profile.page import write_page
 
     execution = found.figures.execution
-    if options.json:
+    if options.json == PRINTED:
+        print(write_json(found), end="")
+    elif options.json:
         atomic_write(options.json, write_json(found))
     if options.html:
         atomic_write(options.html, write_page(found, lines))

@@ -81,7 +81,7 @@ def wave(options: argparse.Namespace) -> int:
 
     board = load_board(options.board)
     file = firmware_file(options.firmware, board)
-    keep_apart((("the firmware", file), ("the drawing", options.svg), ("the dump", options.vcd)))
+    keep_apart([("the firmware", file)], [("the drawing", options.svg), ("the dump", options.vcd)])
     figure = _figure(options, board)
     if figure.warning:
         print(f"note: {figure.warning}", file=sys.stderr)

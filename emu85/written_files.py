@@ -16,18 +16,18 @@ def file_of(written: str | None) -> str | None:
     return None if written == PRINTED else written
 
 
-def keep_apart(files: Iterable[tuple[str, str | Path | None]]) -> None:
+File = tuple[str, str | Path | None]
+"""What a file is, and where; None if it is not asked for."""
+
+
+def keep_apart(read: Iterable[File], written: Iterable[File]) -> None:
     """Refuse to write over what is read, or one file over another.
 
-    Args:
-        files: what each is, and where; those that are read first, None for one that is
-            not asked for.
-
     Raises:
-        UserError: two of the files are the same one.
+        UserError: a file that is to be written is another one as well.
     """
-    taken: dict[Path, str] = {}
-    for what, file in files:
+    taken = {Path(file).resolve(): what for what, file in read if file is not None}
+    for what, file in written:
         if file is None:
             continue
         other = taken.setdefault(Path(file).resolve(), what)

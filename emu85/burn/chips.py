@@ -124,6 +124,15 @@ def given_again(use: ChipUse, image: Image) -> GivenAgain:
     return GivenAgain(len(addresses), addresses[again].tolist(), addresses[differs].tolist())
 
 
+def by_mirrors(use: ChipUse, image: Image) -> list[int]:
+    """Addresses of an image beyond those that a chip is meant for, if it has some of these."""
+    addresses, _ = _selected(use, image)
+    low = use.select.low
+    is_meant = (addresses >= low) & (addresses < low + use.part.size)
+    found: list[int] = addresses[~is_meant].tolist() if is_meant.any() else []
+    return found
+
+
 def as_burnt(board: BoardDescription, image: Image, fill: int) -> Image:
     """All bytes of the chips that an image goes into, at every address that selects them."""
     whole, present = np.zeros(SPACE, np.uint8), np.zeros(SPACE, bool)

@@ -29,6 +29,7 @@ def write_json(report: Report) -> str:
         "chip": report.wanted_part or None,
         "fill": f"{report.fill:02X}",
         "chips": [asdict(chip) for chip in report.chips],
+        "chips together": dict(report.together) or None,
         "vectors": [asdict(row) | {"address": f"{row.address:04X}"} for row in report.vectors],
         "areas": [
             {"from": f"{area.low:04X}", "to": f"{area.high:04X}", "use": WORDS[area.use]}
@@ -74,6 +75,8 @@ def _run(run: RunRow) -> dict[str, Any]:
                 "at_t": one.worst_t,
                 "first": f"{one.first:04X}",
                 "pending": one.pending,
+                "lost": one.lost,
+                "longest_lost": one.longest_lost,
                 "masked": one.masked,
             }
             for one in run.latencies

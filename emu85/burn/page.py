@@ -5,7 +5,7 @@ Every result has its mark and its word, so nothing is told by colour alone.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from html import escape
 
 from emu85.burn.areas import WORDS, Use
@@ -98,9 +98,16 @@ def _chips(report: Report) -> Iterator[str]:
             "bytes": f"{chip.used} of {chip.size} given, the rest {report.fill:02X}",
             **chip.sums,
         }
-        for name, value in rows.items():
-            yield f'<tr><td>{escape(name)}</td><td class="c">{escape(value)}</td></tr>'
-        yield "</table>"
+        yield from _values(rows)
+    if report.together:
+        yield "<h2>All chips, one after another</h2><table>"
+        yield from _values(report.together)
+
+
+def _values(rows: Mapping[str, str]) -> Iterator[str]:
+    for name, value in rows.items():
+        yield f'<tr><td>{escape(name)}</td><td class="c">{escape(value)}</td></tr>'
+    yield "</table>"
 
 
 def _map(report: Report) -> Iterator[str]:

@@ -9,7 +9,7 @@ from emu85.burn.areas import WORDS, Area, Use, areas
 from emu85.burn.checks import CHECKS, Check, NotMadeError
 from emu85.burn.chips import Programmed
 from emu85.burn.depth import StackRegion
-from emu85.burn.study import Study
+from emu85.burn.study import Study, Wanted
 from emu85.burn.sums import SUMS
 from emu85.burn.vectors import vectors
 from emu85.burn.verdict import CheckDone, Note, PlacedNote, Result, result_of
@@ -78,6 +78,7 @@ class Report:
 
     Attributes:
         image, board, wanted_part, fill: what was examined.
+        together: sums over all chips, in order of the board file, if there are several.
         unknown: places of instructions that go where nothing tells.
         unfollowed: places of CALLs after which nothing was followed.
     """
@@ -87,6 +88,7 @@ class Report:
     wanted_part: str
     fill: int
     chips: Sequence[ChipRow]
+    together: Mapping[str, str]
     areas: Sequence[Area]
     vectors: Sequence[VectorRow]
     unknown: Sequence[str]
@@ -148,9 +150,10 @@ def report(study: Study) -> Report:
     return Report(
         image=ground.image.source,
         board=ground.board.name,
-        wanted_part=study.wanted.part.number if study.wanted.part else "",
+        wanted_part=_wanted_parts(study.wanted),
         fill=study.wanted.fill,
         chips=[_chip(one) for one in study.burnt],
+        together=_together(study),
         areas=areas(study),
         vectors=_vectors(study),
         unknown=[_place(study, at) for at in sorted(survey.facts.unknown)],
@@ -162,8 +165,22 @@ def report(study: Study) -> Report:
     )
 
 
+def _wanted_parts(wanted: Wanted) -> str:
+    named = [f"{part.number} as {name}" for name, part in wanted.parts.items()]
+    return ", ".join([wanted.part.number, *named] if wanted.part else named)
+
+
+def _together(study: Study) -> Mapping[str, str]:
+    data = b"".join(chip.data for chip in study.chips)
+    return _sums(data) if len(study.burnt) > 1 else {}
+
+
+def _sums(data: bytes) -> dict[str, str]:
+    return {each.name: each.text(data) for each in SUMS.values()}
+
+
 def _chip(one: Programmed) -> ChipRow:
-    sums = {each.name: each.text(one.data) for each in SUMS.values()}
+    sums = _sums(one.data)
     return ChipRow(one.name, one.part, one.range, len(one.data), one.used, sums)
 
 

@@ -47,9 +47,11 @@ class Wanted:
 
     Attributes:
         part: the EPROM; None for what the board has.
+        parts: EPROMs of chips that have one of their own, by their names on the board.
         halves: even and odd bytes go into two of them.
         fill: of bytes that the image does not give.
-        stored, expected: sums to be found.
+        stored, expected: sums to be found; expected ones by their words, or by ``CHIP:word``
+            where one is of one chip to burn.
         limits: asked of the run.
         accepted: names of checks whose faults are meant.
     """
@@ -61,6 +63,11 @@ class Wanted:
     expected: Mapping[str, int] = field(default_factory=dict)
     limits: Limits = field(default_factory=Limits)
     accepted: frozenset[str] = frozenset()
+    parts: Mapping[str, Part] = field(default_factory=dict)
+
+    def part_for(self, chip: str) -> Part | None:
+        """The EPROM that the user says a chip of the board to be."""
+        return self.parts.get(chip, self.part)
 
 
 @dataclass(frozen=True, slots=True)

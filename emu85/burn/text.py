@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from emu85.board.quantities import size_text
 from emu85.burn.areas import WORDS, Area, Use
-from emu85.burn.report import CAUTIONS, ChipRow, Report, RunRow
+from emu85.burn.report import CAUTIONS, Report, RunRow
 from emu85.burn.verdict import CheckDone, Result
 from emu85.profile.latency import latency_text
 from emu85.wording import counted
@@ -21,7 +21,7 @@ def write_text(report: Report) -> str:
     """The report, ending with a line end."""
     parts = [
         _head(report),
-        _chips(report.chips),
+        _chips(report),
         _vectors(report),
         _map(report),
         _run(report.run) if report.run else "",
@@ -43,14 +43,20 @@ def _head(report: Report) -> str:
     return _hang("", f"Burn check of {report.image} for {report.board}{chip}")
 
 
-def _chips(chips: Sequence[ChipRow]) -> str:
+def _chips(report: Report) -> str:
     lines = ["Chips, and sums over every byte of each"]
-    for chip in chips:
+    for chip in report.chips:
         lines.append(
             f"  {chip.name}: {chip.part}, {chip.range}, {chip.used} of {size_text(chip.size)} given"
         )
-        lines += [f"    {name:<26}{value}" for name, value in chip.sums.items()]
-    return "\n".join(lines) if chips else ""
+        lines += _sums(chip.sums)
+    if report.together:
+        lines += ["  all of them, one after another", *_sums(report.together)]
+    return "\n".join(lines) if report.chips else ""
+
+
+def _sums(sums: Mapping[str, str]) -> list[str]:
+    return [f"    {name:<26}{value}" for name, value in sums.items()]
 
 
 def _vectors(report: Report) -> str:

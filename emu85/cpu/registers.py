@@ -106,6 +106,11 @@ class Registers:
     def __init__(self, state: memoryview[int]) -> None:
         self.state = state
 
+    def __repr__(self) -> str:
+        bytes_ = " ".join(f"{name.upper()} {getattr(self, name):02X}" for name in "abcdehl")
+        flags = " ".join(f"{name.upper()} {getattr(self, name)}" for name in FLAGS)
+        return f"<{bytes_}  {flags}  SP {self.sp:04X} PC {self.pc:04X} IE {self.ie}>"
+
     @property
     def pc(self) -> int:
         """Address of the next byte to be fetched.

@@ -64,6 +64,8 @@ class Latency:
         first: address of the first instruction of the service.
         pending: T-states for which it was asking when the run ended, unserved; 0 for not.
         masked: whether it is masked then.
+        lost: requests of RST 6.5, RST 5.5 and INTR that fell again unserved and not masked.
+        longest_lost: T-states for which the longest of them asked.
     """
 
     line: str
@@ -75,6 +77,8 @@ class Latency:
     first: int = 0
     pending: int = 0
     masked: bool = False
+    lost: int = 0
+    longest_lost: int = 0
 
 
 class _Input:
@@ -85,14 +89,26 @@ class _Input:
         self.is_latched = line in _LATCHES
         self.since: int | None = None
         """When it began to ask; None if it does not."""
+        self.is_anew = False
+        """Whether it has been served since its line rose."""
         self.row = Latency(NAMES[line])
+
+    def see(self, is_asking: bool, is_lost: bool, t: int) -> None:
+        """It asks, or not, in a cycle that began at ``t``; ``is_lost`` if it then is lost."""
+        if is_asking and self.since is None:
+            self.since, self.is_anew = t, False
+        elif not is_asking:
+            if self.since is not None and is_lost and not self.is_anew:
+                self.row.lost += 1
+                self.row.longest_lost = max(self.row.longest_lost, t - self.since)
+            self.since = None
 
     def serve(self, acknowledged: _Acknowledge, address: int, t: int) -> None:
         """The fetch at T-state ``t`` serves what was acknowledged."""
         row, since = self.row, acknowledged.asking[self.line]
         row.served += 1
         if self.since is not None and not self.is_latched:
-            self.since = t
+            self.since, self.is_anew = t, True
         if t - since <= (row.worst or 0):
             return
         row.worst, row.worst_t, row.first = t - since, t, address
@@ -165,7 +181,7 @@ class Latencies:
             record = records[place]
             kind, t = Cycle(int(record["type"])), int(record["t"])
             latched = {n: one.since for n, one in self._inputs.items() if one.is_latched}
-            self._see(int(asking[place]), t)
+            self._see(int(asking[place]), int(record["interrupts"]), t)
             if kind is Cycle.OF:
                 self._fetch(_fetched(record), t, before)
             elif kind in (Cycle.BI, Cycle.INA) and starts[place]:
@@ -183,7 +199,7 @@ class Latencies:
     def rows(self) -> Sequence[Latency]:
         """The inputs that asked or were served, highest priority first."""
         rows = [one.row for one in self._inputs.values()]
-        return [row for row in rows if row.served or row.pending]
+        return [row for row in rows if row.served or row.pending or row.lost]
 
     def _moments(
         self, records: NDArray[np.void], starting: NDArray[np.bool_], asking: NDArray[np.int64]
@@ -209,12 +225,11 @@ class Latencies:
         if len(fetches):
             self._fetched = _fetched(records[fetches[-1]])
 
-    def _see(self, asking: int, t: int) -> None:
+    def _see(self, asking: int, interrupts: int, t: int) -> None:
+        """Input by input; one that falls when it has been acknowledged is not lost."""
         for line, one in self._inputs.items():
-            if not asking & line:
-                one.since = None
-            elif one.since is None:
-                one.since = t
+            is_lost = self._acknowledged is None and not interrupts & MASKS.get(line, 0)
+            one.see(bool(asking & line), is_lost and not one.is_latched, t)
 
     def _acknowledge(
         self, kind: Cycle, data: int, latched: Mapping[Line, int | None], t: int, before: _Fetched
@@ -279,6 +294,11 @@ def latency_text(row: Latency) -> str:
         parts.append(
             f"longest wait {row.worst} T-states{disabled}, until the fetch at {row.first:04X} "
             f"at T-state {row.worst_t}"
+        )
+    if row.lost:
+        parts.append(
+            f"{counted(row.lost, 'request')} fell again unserved, the longest after "
+            f"{row.longest_lost} T-states"
         )
     if row.pending:
         masked = ", masked" if row.masked else ""

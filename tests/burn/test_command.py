@@ -5,6 +5,7 @@ from __future__ import annotations
 import html.parser
 import json
 import re
+import zlib
 from itertools import pairwise
 from pathlib import Path
 
@@ -39,6 +40,46 @@ def test_fit(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "data sheet" in out
     assert "UV lamp" in out
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_chips_and_sums_one_by_one(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Sums as zlib and a plain sum have them, over files that were written."""
+    text = PROGRAM.replace("        ;; LAST", " ORG 900H\nFAR: DB 1,2,3")
+    (bench / "two.asm").write_text(text)
+    assert burn_check("two.asm", "--entry", "0", "--write-files", "out", "--name", "fw\nx") == 0
+    program, spare = (
+        (bench / "out" / f"fw-x-{name}.bin").read_bytes() for name in ("program", "spare")
+    )
+    out = capsys.readouterr().out
+    together = out[out.index("all of them, one after another") :]
+    whole = f"{zlib.crc32(program + spare):08X}"
+    assert f"CRC-32                    {whole}" in together[:300]
+    sums = ("--expect", f"crc-32={whole}", "--expect", f"spare:sum-16={sum(spare) & 0xFFFF:04X}")
+    assert burn_check("two.asm", "--chip", "spare=2716", "--chip", "2716", *sums) == 0
+    assert "into 2716, 2716 as spare" in capsys.readouterr().out
+    assert burn_check("two.asm", "--chip", "spare=2732", "--expect", "program:sum-16=0000") == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert "2732 (4K) is not the spare chip of the board, 2716 of 2K" in told
+    assert f"of program is {sum(program) & 0xFFFF:04X}, but 0000 is expected" in told
+    labels = (bench / "out" / "fw-x-labels.txt").read_text().splitlines()
+    assert [line.split("  ")[:2] for line in labels] == [["fw x", "program"], ["fw x", "spare"]]
+
+
+def test_files_of_chips_of_like_names(bench: Path) -> None:
+    (bench / "bench.yaml").write_text(
+        BOARD.replace("name: program", "name: the rom").replace("name: spare", "name: The-ROM")
+    )
+    (bench / "two.asm").write_text(PROGRAM.replace("        ;; LAST", " ORG 900H\nFAR: DB 1,2,3"))
+    assert burn_check("two.asm", "--write-files", "out", "--name", "fw") == 0
+    files = {path.name: path.read_bytes() for path in (bench / "out").glob("*.bin")}
+    assert set(files) == {"fw-the-rom.bin", "fw-The-ROM-2.bin"}
+    assert files["fw-The-ROM-2.bin"][0x100:0x103] == bytes([1, 2, 3])
+    assert files["fw-the-rom.bin"][0] == 0xC3
+
+
+def test_what_is_only_read_may_be_one_file(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert burn_check("good.asm", "--rehearsal", "good.asm") == 2
+    assert "written over" not in capsys.readouterr().err
 
 
 def test_not_fit(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -233,6 +274,13 @@ def test_the_list_of_checks(capsys: pytest.CaptureFixture[str]) -> None:
         (["--longest-wait", "-1"], "a count of T-states"),
         (["--stored", "sum-16"], "expected such as sum-16@1FFE"),
         (["--stored", "sum@7FE"], "there is no sum 'sum'"),
+        (["--chip", "2716", "--chip", "2732"], "a second EPROM, 2732; expected NAME=PART"),
+        (
+            ["--chip", "spar=2716"],
+            "the board has no EPROM 'spar'; expected one of program, spare; ",
+        ),
+        (["--table", "TEXT,2,0"], "expected bytes from one to the next, 1 to 256"),
+        (["--expect", "spare:crc=12"], "there is no sum 'crc'"),
         (["--expect", "crc-32"], "expected such as crc-32=1A2B3C4D"),
         (["--expect", "crc-32=xyz"], "expected 8 hex digits"),
         (["--expect", "sum-16=12345"], "expected 4 hex digits"),

@@ -173,7 +173,10 @@ def test_a_level_that_stays_asks_again() -> None:
 def test_a_wait_for_ei() -> None:
     """DI to 32, MVI to 39, the loop to 39 + 1400 - 3 = 1436, EI to 1440, NOP to 1444."""
     text = SERVED.replace("LOOP:   NOP", "DI\n MVI B,100\nOFF: DCR B\n JNZ OFF\n EI\nLOOP: NOP")
-    assert waits(text, 50) == {}  # the key is up long before EI
+    lost = waits(text, 50)["RST 6.5"]  # the key is up long before EI, after 50 T-states
+    assert (lost.served, lost.worst, lost.lost, lost.pending) == (0, None, 1, 0)
+    assert abs(lost.longest_lost - 50) <= 10  # a machine cycle of JNZ at either end
+    assert waits(text.replace("SIM", "NOP"), 50) == {}  # masked: RIM may look at it
     row = waits(text, 1400)["RST 6.5"]
     # DCR of round 97 lasts from 1397 to 1401, so JNZ's fetch shows the key first.
     assert (row.worst, row.worst_t) == (1444 + 12 - 1401, 1456)

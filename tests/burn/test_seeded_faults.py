@@ -123,6 +123,17 @@ SEEDS = {
             ("  - {chip: 2716, name: spare, at: 0800-0FFF}\n", ""),
         ),
     ),
+    "bytes beyond the chip that would go into it all the same": Seed(
+        "fits",
+        "0F00, bench.asm:35: 2 bytes of the image, from 0F00 on, would go into program, a chip "
+        "of 2K, by a mirror",
+        after(" ORG 0F00H\n DB 1,2"),
+        (
+            ("name: program, at: 0000-07FF", "name: program, at: 0000-0FFF"),
+            ("  - {chip: 2716, name: spare, at: 0800-0FFF}\n", ""),
+        ),
+        result=LOOK,
+    ),
     "another chip than the board's": Seed(
         "chip", "2764 (8K) is not the program chip", wanted=Wanted(part=part_named("2764"))
     ),
@@ -608,6 +619,21 @@ SEEDS = {
             ),
         ),
         wanted=Wanted(limits=Limits(wait=1000)),
+    ),
+    "requests that fall before anybody has served them": Seed(
+        "run-wait",
+        "RST 6.5 asked for ",
+        here("MVI A,0DH\n SIM\nLATE: DI\n MVI B,200\nLONG: DCR B\n JNZ LONG\n JMP LATE"),
+        (
+            (
+                "  - {device: key, name: key}",
+                "  - {device: key, name: key}\n  - {device: tick, name: slow, rate: 100 Hz, pulse: 2 ms}",
+            ),
+            *wired("RST 6.5: slow.out"),
+        ),
+        wanted=Wanted(limits=Limits(wait=1500)),
+        others=frozenset({"restarts"}),
+        milliseconds=25,
     ),
     "less of the stack left than asked for": Seed(
         "run-stack-left",

@@ -6,14 +6,16 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from emu85.board.description import ChipUse
 from emu85.board.quantities import size_text
 from emu85.burn.checks.kinds import Check, NotMadeError
-from emu85.burn.chips import covered, given_again
+from emu85.burn.chips import by_mirrors, covered, given_again
 from emu85.burn.ground import Stands
 from emu85.burn.study import Study
 from emu85.burn.sums import SUMS
 from emu85.burn.verdict import Note
 from emu85.cpu.layout import MapBit
+from emu85.firmware import Image
 from emu85.wording import counted
 
 _SMALLEST_REPEAT = 0x400
@@ -58,6 +60,7 @@ def _fits(study: Study) -> Iterator[Note]:
     for use in covered(study.ground.board.description, image):
         again = given_again(use, image)
         if not again.addresses:
+            yield from _elsewhere(use, image)
             continue
         given = f"the image gives {again.given} bytes for {use.name}, a chip of "
         text = f"{given}{size_text(use.part.size)}"
@@ -68,12 +71,24 @@ def _fits(study: Study) -> Iterator[Note]:
             yield Note(f"{text}: the others are the same again", again.addresses[0], False)
 
 
+def _elsewhere(use: ChipUse, image: Image) -> Iterator[Note]:
+    """Bytes beyond those of a chip that has others of the image in their place."""
+    beyond = by_mirrors(use, image)
+    if beyond:
+        text = f"{counted(len(beyond), 'byte')} of the image, from {beyond[0]:04X} on, would go"
+        size = size_text(use.part.size)
+        yield Note(f"{text} into {use.name}, a chip of {size}, by a mirror", beyond[0], False)
+
+
 def _part(study: Study) -> Iterator[Note]:
-    part = study.wanted.part
-    if part is None:
+    wanted = study.wanted
+    if wanted.part is None and not wanted.parts:
         raise NotMadeError("no chip is named")
-    share = 2 if study.wanted.halves else 1
+    share = 2 if wanted.halves else 1
     for chip in study.chips:
+        part = wanted.part_for(chip.name)
+        if part is None:
+            continue
         size = len(chip.data)
         room = share * part.size
         if room == size and share == 1:
@@ -135,11 +150,17 @@ def _stored(study: Study) -> Iterator[Note]:
 def _expected(study: Study) -> Iterator[Note]:
     if not study.wanted.expected:
         raise NotMadeError("no sum is expected")
-    data = b"".join(chip.data for chip in study.chips)
-    for word, wanted in study.wanted.expected.items():
-        one = SUMS[word]
+    for key, wanted in study.wanted.expected.items():
+        name, _, word = key.rpartition(":")
+        chips = [chip for chip in study.burnt if chip.name == name] if name else study.chips
+        if not chips:
+            yield Note(f"nothing is burnt into a chip {name}, whose sum is expected")
+            continue
+        data, one = b"".join(chip.data for chip in chips), SUMS[word]
         if one.of(data) != wanted:
-            yield Note(f"{one.name} is {one.text(data)}, but {wanted:0{2 * one.size}X} is expected")
+            of = f" of {name}" if name else ""
+            expected = f"{wanted:0{2 * one.size}X} is expected"
+            yield Note(f"{one.name}{of} is {one.text(data)}, but {expected}")
 
 
 CHECKS = (

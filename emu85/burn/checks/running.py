@@ -113,6 +113,11 @@ def _wait(study: Study) -> Iterator[Note]:
         if row.worst is not None and row.worst > most:
             text = f"{row.line} waited {row.worst} T-states, but {most} is the longest allowed"
             yield Note(text, row.interrupted)
+        if row.longest_lost > most:
+            yield Note(
+                f"{row.line} asked for {row.longest_lost} T-states and was not served, but "
+                f"{most} is the longest allowed"
+            )
         if row.pending > most:
             masked = " and is masked" if row.masked else ""
             text = f"{row.line} has asked for {row.pending} T-states as the run ends{masked}"
