@@ -79,7 +79,7 @@ def _kept(module: str, name: str) -> Code | None:
     """The machine code of before; None if there is none that is whole."""
     try:
         return Code.from_bytes(_file(cache_folder(), module, name).read_bytes())
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError):
         return None
 
 

@@ -365,7 +365,8 @@ def run(
             if stopped(stops, s, data_watch, slow, record, previous, t):
                 out |= c.X_STOP
             t += waits
-            look = s[c.LINE_STOPS] & EVERY_CYCLE
+            # Lines that a device has changed while it answered are seen in the next cycle.
+            look = s[c.LINE_STOPS] & (EVERY_CYCLE if slow & c.READ_EXIT == 0 else -1)
         ring[(place + 1) & c.PLACE_MASK] = record
         place += 2
         if place == size:

@@ -39,8 +39,9 @@ class Code(NamedTuple):
 
     def to_bytes(self) -> bytes:
         """As it is kept in a file."""
-        head = self._asdict() | {"content": hashlib.sha256(self.content).hexdigest()}
-        return json.dumps(head).encode() + b"\n" + self.content
+        head = json.dumps([self.triple, self.arguments]).encode()
+        kept = head + b"\n" + self.content
+        return hashlib.sha256(kept).hexdigest().encode() + b"\n" + kept
 
     @classmethod
     def from_bytes(cls, kept: bytes) -> Code:
@@ -49,12 +50,12 @@ class Code(NamedTuple):
         Raises:
             ValueError: it is damaged.
         """
-        line, _, content = kept.partition(b"\n")
-        head = json.loads(line)
-        if hashlib.sha256(content).hexdigest() != head["content"]:
+        digest, _, rest = kept.partition(b"\n")
+        if hashlib.sha256(rest).hexdigest().encode() != digest:
             raise ValueError("compiled code that is damaged")
-        arguments = [(str(name), int(dimensions)) for name, dimensions in head["arguments"]]
-        return cls(str(head["triple"]), arguments, content)
+        head, _, content = rest.partition(b"\n")
+        triple, arguments = json.loads(head)
+        return cls(triple, [(name, dimensions) for name, dimensions in arguments], content)
 
 
 class Function:

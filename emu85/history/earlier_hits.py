@@ -56,7 +56,7 @@ class EarlierHits:
         return wanted is None or wanted.may_be_in(stretch)
 
     def _sought(self, before: int) -> int | None:
-        """The same from the last stretches alone; None if they do not tell."""
+        """The same from a few late stretches alone; None if they do not tell."""
         states = [
             Progress(number, seen)
             for number, step in enumerate(self._condition.steps)
@@ -66,18 +66,25 @@ class EarlierHits:
             return None
         steps = range(len(self._steps))
         hits = dict.fromkeys(states, -1)  # of all that has been looked at, by its beginning
+        left = _LATE
         with self._history.staying([self._condition] * len(states)) as stops:
-            for stretch in list(self._seeker.all_stretches(before))[:_LATE]:
-                if not all(self._may_be_met(step, stretch) for step in steps):
+            for stretch in list(self._seeker.all_stretches(before)):
+                met = [self._may_be_met(step, stretch) for step in steps]
+                # Where nothing has hit yet, it is no matter how far it is at the beginning of
+                # a stretch that cannot have the last step.
+                if not any(met) or (not met[-1] and len(set(hits.values())) == 1):
+                    continue
+                if not left:
                     return None
+                left -= 1
                 ends = self._run_through(stretch, states, stops)
                 hits = {
                     state: hit if hits[then] < 0 else hits[then]
                     for state, (then, hit) in ends.items()
                 }
                 if len(set(hits.values())) == 1 and hits[_FIRST] >= 0:
-                    return hits[_FIRST]
-        return None
+                    break
+        return hits[_FIRST]
 
     def _followed(self, before: int) -> int:
         """The same from what came before them."""

@@ -15,6 +15,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -99,6 +100,7 @@ class History:
         self._stops = StopsThen()
         self._is_heard = True
         self._is_staying = False
+        self._may_take = True
         self._beginning = machine.board.contents()
         self._cells: list[int] = []
         self._rest_t = machine.t
@@ -192,11 +194,17 @@ class History:
             self._do_again()
         self.latest_t = max(self.latest_t, self.machine.t)
         self._keep_cells()
-        if self._worked >= self._interval and not self._is_staying:
-            self._take()
-            self._worked = 0.0
-            self._began = time.monotonic()
-            self._cost = self._began - now
+        self._take_if_due()
+
+    def _take_if_due(self) -> None:
+        """Make a snapshot if so much has been done since the last."""
+        if self._worked < self._interval or self._is_staying or not self._may_take:
+            return
+        before = time.monotonic()
+        self._take()
+        self._worked = 0.0
+        self._began = time.monotonic()
+        self._cost = self._began - before
 
     @property
     def _interval(self) -> float:
@@ -239,13 +247,18 @@ class History:
 
     def _run_on(self, then: Then, since: int, t: int) -> None:
         """Run from ``since`` to ``t``, and have stops count from their beginnings on."""
-        for moment in self._stops.start(then, since, t):
-            for snapshot in self.snapshots.between(since, moment):
-                self.run_to(snapshot.t)
-                snapshot.stops = self._stops.now_and(snapshot.stops)
-            self.run_to(moment)
-            self._stops.begin(moment)
-            since = moment
+        self._may_take = False  # until it is known what stops have counted
+        try:
+            for moment in self._stops.start(then, since, t):
+                for snapshot in self.snapshots.between(since, moment):
+                    self.run_to(snapshot.t)
+                    snapshot.stops = self._stops.now_and(snapshot.stops)
+                self.run_to(moment)
+                self._stops.begin(moment)
+                since = moment
+        finally:
+            self._may_take = True
+        self._take_if_due()
 
     def back_cycles(self, count: int) -> bool:
         """Go back by so many machine cycles; to the beginning if there are not so many.
@@ -313,9 +326,10 @@ class History:
 
     def _hit_before_armed(self, condition: Condition, before: int, armed: int) -> int:
         """When a stop with passes or a sequence would have hit last; -1 for never."""
-        first = condition.steps[0]
-        if len(condition.steps) == 1:
-            return self._seeker.last_counted(first, first.passes + 1, before)
+        steps = {replace(step, passes=0) for step in condition.steps}
+        if len(steps) == 1:
+            count = sum(step.passes + 1 for step in condition.steps)
+            return self._seeker.last_counted(steps.pop(), count, before)
         return EarlierHits(self, self._seeker, condition).last(min(before, armed))
 
     def last_change(self, address: int) -> Changed:
@@ -463,15 +477,15 @@ class History:
             place = self.snapshots.before_total(total)
             self.be_at_snapshot(self.snapshots[place].snapshot.t)
             self.run_to(self.machine.t)
-            while trace.total < total:
+            while trace.total <= total:  # the next one tells when this one, a halt say, was over
                 if self.attend:
                     self.attend()
                 # A reset is a record as well, and none of the cycles that are asked for.
                 resets = sum(
                     each.deed.kind == "reset" for each in self.journal.entries[self.journal.done :]
                 )
-                self.machine.step(max(1, min(_AT_ONCE, total - trace.total - resets)))
-            t = self.machine.t if trace.total == total else int(trace[total - trace.total]["t"])
+                self.machine.step(max(1, min(_AT_ONCE, total + 1 - trace.total - resets)))
+            t = int(trace[total - trace.total]["t"])
         self.go_to(t)
 
     # --- for who looks for something (seeking.py) ----------------------------------------
@@ -559,7 +573,8 @@ class History:
             if self.attend:
                 self.attend()
             held = self.machine.run(t_states=min(_AT_ONCE, t - self.machine.t), wait=True)
-            if held.reason is Reason.STOP:
+            # A device that firmware has told to hold the board does it in the past too.
+            if held.reason is Reason.STOP and any(s.owner != "firmware" for s in held.stops):
                 return True
         return False
 

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from emu85.bus.cycles import SHORTEST, Cycle
+from emu85.bus.lines import Line
 from emu85.bus.trace import Columns
 from emu85.history.wanted import Stretch, Wanted, of_last_steps
 from emu85.stops import Condition, Step, Stop
@@ -101,6 +103,9 @@ class Seeker:
             T-state, or -1 if there were not so many.
         """
         condition = Condition((replace(step, passes=0),))
+        if step.types == {Cycle.RESET}:
+            resets = list(islice(self._resets([condition], before), count))
+            return resets[-1] if len(resets) == count else -1
         found, missing = self._on_trace(_met([condition]), count, before)
         if found is not None:
             return int(found["t"])
@@ -125,28 +130,34 @@ class Seeker:
 
     def _last_reset(self, conditions: list[Condition], before: int) -> int:
         """The same of a RESET by hand, which is no cycle of the loop's."""
-        asked = [each for each in conditions if Cycle.RESET in each.steps[-1].types]
+        return next(self._resets(conditions, before), -1)
+
+    def _resets(self, conditions: list[Condition], before: int) -> Iterator[int]:
+        """When RESETs by hand, the last first, met any of some conditions of one step."""
+        asked = [each for each in conditions if _may_be_reset(each.steps[-1])]
         journal = self._history.journal
         for entry in reversed(journal.entries[: journal.done] if asked else []):
             if entry.deed.kind != "reset" or entry.t >= before:
                 continue
-            record = np.array([self.begun_at(entry.t)])
-            if any(len(find(each, record)) for each in asked):
-                return entry.t
-        return -1
+            records = self._up_to(entry.t)
+            if any(len(records) - 1 in find(each, records) for each in asked):
+                yield entry.t
 
     def begun_at(self, t: int) -> np.void:
         """The record of the machine cycle that began at ``t``; there must be one."""
+        found: np.void = self._up_to(t)[-1]
+        return found
+
+    def _up_to(self, t: int) -> NDArray[np.void]:
+        """The same, with the record before it if there is one."""
         trace = self._history.machine.trace
         if len(trace) and trace[0]["t"] <= t:
-            place = np.searchsorted(trace.columns()["t"], t)
-            found: np.void = trace.at(np.array([place]))[0]
-            return found
+            place = int(np.searchsorted(trace.columns()["t"], t))
+            return trace.at(np.arange(max(0, place - 1), place + 1))
         with self._history.staying():
             begin, _ = next(self.stretches(t + 1))
             self.begin(begin, t + 1)
-            found = trace.last(1)[0]
-            return found
+            return trace.last(2)
 
     def last_shortly_before(self, picks: Picks, t: int) -> Found:
         """The same as :meth:`last` of one record that most likely began shortly before ``t``."""
@@ -205,11 +216,9 @@ class Seeker:
         while machine.t < end:
             first = trace.total
             history.run_to(min(end, machine.t + SHORTEST * trace.size // 2))
-            records = trace.last(trace.total - first + (not is_first))
-            if is_first:
-                records = np.concatenate((before, records))
+            records = np.concatenate((before, trace.last(trace.total - first)))
             yield Piece(records[: np.searchsorted(records["t"], end)], is_first)
-            is_first = False
+            before, is_first = records[-1:], False
 
     # --- within the block of History.staying -----------------------------------------
 
@@ -275,6 +284,12 @@ class Seeker:
         if total < count:
             return None, count - total
         return np.concatenate(kept)[-count], 0
+
+
+def _may_be_reset(step: Step) -> bool:
+    if step.lines_only:
+        return bool((step.line_mask | step.edge_mask) & Line.RESET_OUT)
+    return Cycle.RESET in step.types
 
 
 def _met(conditions: list[Condition]) -> Picks:

@@ -112,7 +112,7 @@ class Snapshot:
                 state[cell] = value
 
     def _fixed(self, machine: Machine) -> list[object]:
-        stops = [kept.stop for kept in self._firmware]
+        stops = [kept.stop for kept in self._firmware.stops]
         return [*machine.fixed(), *stops, *self._parts]
 
 

@@ -20,6 +20,10 @@ from emu85.stops.condition import Condition, Step
 from emu85.stops.language import parse
 from emu85.stops.tables import Int64, compile_rows, no_rows, watch_data, watch_map
 
+FIRMWARE_FROM = 501
+"""Numbers of the firmware's stops: its next one depends on what the firmware has done, so
+they must not be mixed with the user's."""
+
 _STATE = [
     StopField.ACTIVE,
     StopField.SEEN,
@@ -47,7 +51,7 @@ class Stop:
 
     Attributes:
         number: what the user calls it by, never given twice; 0 for one that is not
-            listed.
+            listed.  Those of the firmware's are :data:`FIRMWARE_FROM` or more.
         condition: what it looks for.
         written: as it was typed, symbols and all.
         armed: False while it rests.
@@ -127,6 +131,13 @@ class KeptStop:
     rows: Int64
 
 
+class KeptStops(NamedTuple):
+    """The stops of one owner as they were, and the number of its next one."""
+
+    stops: list[KeptStop]
+    following: int
+
+
 class StopSet:
     """Any number of stops.
 
@@ -148,6 +159,7 @@ class StopSet:
         self._stops: dict[int, Stop] = {}
         self._unlisted: list[Stop] = []
         self._next = 1
+        self._next_firmware = FIRMWARE_FROM
         self._instead: list[Stop] = []
         self._is_for_firmware = False
         self._is_quiet = False
@@ -192,11 +204,27 @@ class StopSet:
         if isinstance(condition, str):
             condition = parse(condition, symbols=symbols)
         rows = compile_rows(condition, 0)
-        stop = Stop(self._next, condition, " ".join(written.split()), True, owner, rows)
-        self._stops[stop.number] = stop
-        self._next += 1
+        number = self._new_number(owner)
+        stop = Stop(number, condition, " ".join(written.split()), True, owner, rows)
+        self._stops = dict(sorted({**self._stops, number: stop}.items()))
         self._compile()
         return stop
+
+    def _come_past(self, stop: Stop) -> None:
+        """Never give the number of a stop again."""
+        if stop.owner == "firmware":
+            self._next_firmware = max(self._next_firmware, stop.number + 1)
+        else:
+            self._next = max(self._next, stop.number + 1)
+
+    def _new_number(self, owner: str) -> int:
+        if owner == "firmware":
+            self._next_firmware += 1
+            return self._next_firmware - 1
+        while self._next in self._stops:
+            self._next += 1
+        self._next += 1
+        return self._next - 1
 
     def add_unlisted(self, condition: str) -> Stop:
         """Arm a stop for a while that is no concern of the user's, with no number.
@@ -243,6 +271,8 @@ class StopSet:
 
     def begin_again(self) -> None:
         """As if every stop had just been added: time starts at 0 once more."""
+        if all(stop.owner != "firmware" for stop in self._stops.values()):
+            self._next_firmware = FIRMWARE_FROM
         for stop in self._every():
             _begin(stop)
             stop.rows[:, StopField.HITS] = 0
@@ -293,18 +323,23 @@ class StopSet:
         """The armed stops that hit in the machine cycle that began at T-state ``t``."""
         return [stop for stop in self._armed() if stop.last_t == t]
 
-    def kept(self, owner: str) -> list[KeptStop]:
+    def kept(self, owner: str) -> KeptStops:
         """The stops of one owner as they are now, to be put back later."""
-        return [
+        stops = [
             KeptStop(stop, stop.armed, stop.rows.copy())
             for stop in self._stops.values()
             if stop.owner == owner
         ]
+        return KeptStops(stops, self._next_firmware if owner == "firmware" else self._next)
 
-    def put_back(self, owner: str, kept: list[KeptStop]) -> None:
+    def put_back(self, owner: str, kept: KeptStops) -> None:
         """Make the stops of one owner what they were; those of others stay as they are."""
+        if owner == "firmware":
+            self._next_firmware = kept.following
+        else:
+            self._next = kept.following
         self._stops = {n: stop for n, stop in self._stops.items() if stop.owner != owner}
-        for each in kept:
+        for each in kept.stops:
             each.stop.armed = each.armed
             each.stop.rows = each.rows.copy()
             self._stops[each.stop.number] = each.stop
@@ -354,7 +389,9 @@ class StopSet:
                 if stop.number in stops._stops:
                     raise UserError(f"two saved stops are numbered {stop.number}")
                 stops._stops[stop.number] = stop
-            stops._next = max([int(data["next"]), *(n + 1 for n in stops._stops)])
+            stops._next = int(data["next"])
+            for stop in stops:
+                stops._come_past(stop)
         except (LookupError, TypeError, ValueError, OverflowError):
             raise UserError(
                 "the saved stops cannot be read: a part is missing, or no such part",

@@ -627,7 +627,8 @@ SEEDS = {
         (
             (
                 "  - {device: key, name: key}",
-                "  - {device: key, name: key}\n  - {device: tick, name: slow, rate: 100 Hz, pulse: 2 ms}",
+                "  - {device: key, name: key}\n"
+                "  - {device: tick, name: slow, rate: 100 Hz, pulse: 2 ms}",
             ),
             *wired("RST 6.5: slow.out"),
         ),

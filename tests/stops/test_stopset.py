@@ -251,14 +251,15 @@ def test_saving_keeps_everything_and_is_plain() -> None:
     stops.add("on MW at 8000 after 1 then OF at Start after 3", {"START": 0x100})
     stops.add("on IOW", owner="firmware")
     stops.add("when SOD high")
-    stops.rest(2)
-    stops.drop(3)
+    stops.rest(501)
+    stops.drop(2)
     StandIn(stops).run([Bus("MW", 0x8000, 0, 0)] * 2 + [Bus("OF", 0x100, 0, 0)])
     data = json.loads(json.dumps(stops.to_data()))
     again = StopSet.from_data(data)
     assert again.to_data() == stops.to_data()
     assert (again.table == stops.table).all()
-    assert again.add("on MR").number == 4
+    assert again.add("on MR").number == 3
+    assert again.add("on MR", owner="firmware").number == 502
     assert again.changed
 
 

@@ -120,13 +120,13 @@ def test_each_condition_holds_in_the_first_cycle_that_meets_it(
     machine = card(slot(3, fields), WORK)
     held = machine.run(t_states=20_000)
     assert [stop.text for stop in machine.stops] == [text]
-    assert parse(text).steps == machine.stops[1].condition.steps  # as the user would write it
+    assert parse(text).steps == machine.stops[501].condition.steps  # as the user would write it
     if not hit:
         assert held.reason is Reason.LIMIT
-        assert machine.stops[1].hits == 0
+        assert machine.stops[501].hits == 0
         return
     assert held.reason is Reason.STOP
-    assert [(stop.owner, stop.number) for stop in held.stops] == [("firmware", 1)]
+    assert [(stop.owner, stop.number) for stop in held.stops] == [("firmware", 501)]
     assert held.stops[0].last_t == int(machine.trace[-1]["t"])
     assert cycle(machine).startswith(hit)
 
@@ -158,7 +158,7 @@ def test_a_hit_is_in_the_very_cycle() -> None:
     assert (held.reason, held.t) == (Reason.STOP, SECOND_WRITE_T + 3)
     assert held.stops[0].last_t == SECOND_WRITE_T
     assert machine.run(t_states=1000).reason is Reason.LIMIT  # the third is let go by again
-    assert machine.stops[1].hits == 1
+    assert machine.stops[501].hits == 1
 
 
 def test_a_hit_raises_its_line_until_the_status_is_cleared() -> None:
@@ -177,7 +177,7 @@ def test_a_hit_raises_its_line_until_the_status_is_cleared() -> None:
     machine.run(t_states=1000)
     # The line rises as the cycle ends, too late for this STA: the third one goes first.
     write = SECOND_WRITE_T + 7 + 4 + 4
-    assert machine.stops[1].last_t == write
+    assert machine.stops[501].last_t == write
     records = machine.trace.all()
     acknowledge = records[records["type"] == int(Cycle.BI)][0]
     assert int(acknowledge["t"]) == write + 3 + 13
@@ -333,7 +333,7 @@ def test_dropping_all_leaves_the_firmwares() -> None:
     machine.run(t_states=10_000)
     machine.stops.add("on IOR")
     session.execute("stops drop all")
-    assert out.getvalue() == "What the firmware has armed stays: 1, 2.\n"
+    assert out.getvalue() == "What the firmware has armed stays: 501, 502.\n"
     assert [stop.owner for stop in machine.stops] == ["firmware", "firmware"]
     assert machine.board.devices["sentry"].state() == "slots armed 23, hit 3"
     assert machine.run(t_states=1000).reason is Reason.STOP
@@ -361,14 +361,14 @@ def test_stops_are_listed_as_the_firmwares_and_the_user_has_the_last_word() -> N
     machine.stops.add("on IOR")
     session.execute("run")
     session.execute("stops")
-    assert "by stop 2 of the firmware (on MW)" in out.getvalue()
-    assert "2  armed    on MW (armed by the firmware)" in out.getvalue()
-    session.execute("stops rest 2")
+    assert "by stop 501 of the firmware (on MW)" in out.getvalue()
+    assert "501  armed    on MW (armed by the firmware)" in out.getvalue()
+    session.execute("stops rest 501")
     assert machine.run(t_states=1000).reason is Reason.LIMIT
     assert machine.board.devices["sentry"].state() == "slots armed none, hit 2"
-    session.execute("stops wake 2")
+    session.execute("stops wake 501")
     assert machine.run(t_states=1000).reason is Reason.STOP
-    session.execute("stops drop 2")
+    session.execute("stops drop 501")
     assert machine.run(t_states=1000).reason is Reason.LIMIT
     assert machine.board.devices["sentry"].state() == "slots armed none, hit 2"
 
