@@ -117,7 +117,7 @@ class Seen:
             if stops:
                 yield f"see held by stop {stops[0].number} on {self._bus_text()}"
             elif done.ended != done.began:
-                yield f"see bus {self._bus_text()}"
+                yield from self._last_cycle()
             yield from self._state()
             return
         yield from self._reached(done, stops)
@@ -136,19 +136,24 @@ class Seen:
         elif held.reason is Reason.HALTED:
             yield "see halted"
         elif done.ended != done.began and not self._is_accidental:
-            yield f"see bus {self._bus_text()}"
+            yield from self._last_cycle()
 
     def _gone_back(self, done: DoneLine) -> Iterator[str]:
         usage = done.command.form.usage if done.command else ""
         is_back = usage in _BACK_TO_A_PLACE or usage in _BACK_BY_COUNT
         if is_back and done.ended != done.began and not self._is_accidental:
-            yield f"see bus {self._bus_text()}"
+            yield from self._last_cycle()
 
     def _in_cycle(self, stop: Stop) -> str:
         """The machine cycle in which a stop has hit, if its condition is about cycles."""
         last = stop.text.rpartition(" then ")[2]
         is_about_cycles = last.startswith("on ") and not last.startswith("on any")
         return f" on {self._bus_text()}" if is_about_cycles else ""
+
+    def _last_cycle(self) -> Iterator[str]:
+        """The last machine cycle, unless the trace has forgotten it, as at power-on."""
+        if len(self._machine.trace):
+            yield f"see bus {self._bus_text()}"
 
     def _bus_text(self) -> str:
         return looks.bus(self._machine, self.names.text, self.names.port)
@@ -227,7 +232,7 @@ class Seen:
         if not len(self._machine.trace):
             return
         if self._is_exact or not self._is_accidental:
-            yield f"see bus {self._bus_text()}"
+            yield from self._last_cycle()
 
     def _device(self, done: DoneLine) -> Iterator[str]:
         assert done.command is not None

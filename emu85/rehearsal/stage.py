@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from emu85.board import BoardDescription, load_board, shelf
-from emu85.errors import UserError, nearest
+from emu85.errors import Place, UserError, nearest
 from emu85.firmware import Image, read_image, read_names
 from emu85.firmware.files import read_text
 from emu85.machine import Machine
@@ -23,7 +23,8 @@ def board_of(script: Script) -> BoardDescription:
     try:
         return load_board(str(beside) if _is_file(beside) else _known(name))
     except UserError as error:
-        raise line.blame(error) from None
+        here = Place(column=line.text.find(name) + 1)
+        raise line.blame(error if error.place.file else error.at(here)) from None
 
 
 def set_up(script: Script, firmware: str | Path | Image | None = None) -> Machine:

@@ -20,7 +20,7 @@ BAD_HEADINGS = [
     ("rehearsal: a\nboards: slate\n", 2, 1, "did you mean 'board'"),
     ("rehearsal: a\nboard:\n", 2, 1, "'board:' has no value"),
     ("rehearsal: a\nboard: slate\n  board: slate\n", 3, 3, "a second 'board:'"),
-    ("rehearsal: a\nboard: slat\n", 2, 0, "did you mean 'slate'"),
+    ("rehearsal: a\nboard: slat\n", 2, 8, "did you mean 'slate'"),
     ("rehearsal: a\nboard: bench.yaml\nfirmware: bench.src\n", 3, 0, "did you mean 'bench.asm'"),
     (HEADING + "trace: many\n", 4, 8, "'many' is not a number"),
     (HEADING + "trace: 10 20\n", 4, 11, "'20' is too much"),
