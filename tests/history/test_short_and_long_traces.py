@@ -39,19 +39,20 @@ WAIT:   DCR     C
 """
 
 
-def guarded(trace: int) -> tuple[Machine, History]:
+def guarded(trace: int, apart: float) -> tuple[Machine, History]:
     machine = Machine.from_text(BOARD, trace=trace)
     machine.load(assemble(HELD, "held.asm").image)
-    history = History(machine, apart=0.0)
+    history = History(machine, apart=apart)
     for _ in range(30):
         machine.run(t_states=100_000)
     return machine, history
 
 
-def test_a_card_that_holds_the_board_is_no_hit_of_the_past() -> None:
+@pytest.mark.parametrize("apart", [0.0, 1e9])
+def test_a_card_that_holds_the_board_is_no_hit_of_the_past(apart: float) -> None:
     found = []
     for trace in (SHORT, LONG):
-        machine, history = guarded(trace)
+        machine, history = guarded(trace, apart)
         assert machine.trace.forgotten == (0 if trace == LONG else machine.trace.total - trace)
         change = history.last_change(0x8001).by
         assert isinstance(change, np.void)
@@ -65,7 +66,7 @@ def test_a_card_that_holds_the_board_is_no_hit_of_the_past() -> None:
 
 def test_numbers_of_stops_do_not_depend_on_the_way() -> None:
     """The firmware arms its stop once more in each way from before it did."""
-    machine, history = guarded(SHORT)
+    machine, history = guarded(SHORT, 0.0)
     assert [stop.number for stop in machine.stops] == [501]
     for t in (5, 900_000, 20, NEVER, 3, NEVER):
         history.go_to(t)
@@ -122,16 +123,20 @@ def test_resets_are_found_in_counts_and_by_their_line(trace: int) -> None:
 
 
 def test_where_a_stop_begins_anew_it_has_counted_nothing() -> None:
-    machine, history = counting(apart=0.0)
+    """Also where a snapshot is due at the very end of the way there."""
+    machine, history = counting(apart=1e9)
     run_to(machine, 3000)
     stop = machine.stops.add("on OF")
     rng = random.Random(3)
     for _ in range(80):
         history.go_to(NEVER)
+        history._apart = 0.0
         history.go_to(rng.randrange(100, 2900))
-        begin = machine.t
-        machine.step(20)  # each cycle is held
+        history._apart = 1e9
+        for _ in range(20):
+            machine.step()
         history.back_cycles(1)
+        begin = history.beginnings[stop].t
         records = machine.trace.all()
         fetches = records[(records["type"] == Cycle.OF) & (records["t"] >= begin)]
         assert stop.hits == len(fetches)
