@@ -359,14 +359,16 @@ def run(
             waits = (m >> WAIT_SHIFT) & WAIT_MASK
             if waits != 0:
                 record = (record & ~(c.READY << LINES_SHIFT)) | waits << WAITS_SHIFT
+            # The first cycle may have been answered by a device; the lines that it has
+            # changed then are seen in the next one.
             previous = s[c.PREVIOUS]
+            look = s[c.LINE_STOPS]
             if budget != started:
                 previous = levels_before(ring, place, size)
+                look &= EVERY_CYCLE
             if stopped(stops, s, data_watch, slow, record, previous, t):
                 out |= c.X_STOP
             t += waits
-            # Lines that a device has changed while it answered are seen in the next cycle.
-            look = s[c.LINE_STOPS] & (EVERY_CYCLE if slow & c.READ_EXIT == 0 else -1)
         ring[(place + 1) & c.PLACE_MASK] = record
         place += 2
         if place == size:
