@@ -6,7 +6,7 @@ Modelled: eight slots, each a condition of one step with every part that a stop 
 have (cycle types, address, data, lines and edges, findings, passes), and what a hit
 does: hold the machine, pace it by eye, raise the pin ``hit``, sound the pin ``sound``,
 disarm the slot.  The stops stand in the machine's own list beside the user's, marked
-as the firmware's; RESET and power take them away.
+as the firmware's and numbered from 501 on; RESET and power take them away.
 
 Not modelled: sequences of steps, which the user's own stops have.
 
