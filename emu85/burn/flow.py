@@ -129,7 +129,7 @@ class Facts:
             None if that is not known, and how the routine was entered.
         uneven: returns after ways have met of which one has left more on the stack than
             the other, and where they have met.
-        to_reset: returns to 0000, and whether they are sure.
+        to_reset: returns to 0000.
         no_return: CALLs after which nothing is followed, with their routine.
     """
 
@@ -145,7 +145,7 @@ class Facts:
     stray: dict[int, int | None] = field(default_factory=dict)
     astray: dict[int, tuple[Reg | None, Kind]] = field(default_factory=dict)
     uneven: dict[int, int] = field(default_factory=dict)
-    to_reset: dict[int, bool] = field(default_factory=dict)
+    to_reset: set[int] = field(default_factory=set)
     no_return: dict[int, int] = field(default_factory=dict)
 
 
@@ -408,8 +408,7 @@ class Flow:
         number = known_address(target)
         if number is not None:
             if number == 0 and way is Way.RETURN:
-                known = self._facts.to_reset.get(address, False)
-                self._facts.to_reset[address] = known or state.sure
+                self._facts.to_reset.add(address)
             self._arrive(root, Hop(address, number, way, root.kind), state)
             return
         offset = return_offset(target)

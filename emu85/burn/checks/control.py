@@ -176,7 +176,7 @@ def _returns(study: Study) -> Iterator[Note]:
     for at, met in facts.uneven.items():
         text = f"returns, but on one way to {met:04X} more is left on the stack than on another"
         yield Note(text, at, False)
-    for at in facts.to_reset:
+    for at in sorted(facts.to_reset):
         yield Note("returns to 0000, which was on the stack in place of an address", at, False)
     for at, (register, kind) in facts.astray.items():
         if register is None:
