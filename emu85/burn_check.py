@@ -147,7 +147,7 @@ def burn_check(options: argparse.Namespace) -> int:
     wanted = _wanted(options)
     _refuse_same_file(options)
     subject = _subject(options)
-    _find_chips(wanted.parts, subject.board)
+    _find_chips(wanted, subject.board)
     done = study(subject, wanted)
     found = report(done)
     _write(options, found, done)
@@ -156,9 +156,12 @@ def burn_check(options: argparse.Namespace) -> int:
     return FIT if found.is_fit and not is_doubtful else NOT_FIT
 
 
-def _find_chips(named: Iterable[str], board: BoardDescription) -> None:
+def _find_chips(wanted: Wanted, board: BoardDescription) -> None:
     names = [use.name for use in board.memory if use.part.kind == "rom"]
-    for name in named:
+    halves = [f"{name} {half}" for name in names for half in ("even", "odd")]
+    summed = [key.rpartition(":")[0] for key in wanted.expected if ":" in key]
+    asked = [*wanted.parts, *(name for name in summed if not wanted.halves or name not in halves)]
+    for name in asked:
         if name not in names:
             raise UserError(
                 f"the board has no EPROM {name!r}",

@@ -8,6 +8,8 @@ from emu85.isa import Addr, Instruction, Op, Reg
 _OWN = frozenset({Reg.B, Reg.C, Reg.D, Reg.E, Reg.H, Reg.L, Reg.A, Reg.F})
 _HL, _DE = {Reg.H, Reg.L}, {Reg.D, Reg.E}
 _PAIRS = {Reg.B: {Reg.B, Reg.C}, Reg.D: _DE, Reg.H: _HL}
+_UNSPECIFIED = {"K", "V"}
+"""Flags that Intel's manuals do not have: nobody relies on them."""
 _OF_A = {Op.ADD, Op.ADC, Op.SUB, Op.SBB, Op.ANA, Op.XRA, Op.ORA, Op.DAA, Op.CMA, Op.RIM}
 _OF_A |= {Op.RLC, Op.RRC, Op.RAL, Op.RAR}
 _FIXED: dict[Op, set[Reg]] = {
@@ -24,7 +26,7 @@ _FIXED: dict[Op, set[Reg]] = {
 
 def changed(one: Instruction) -> frozenset[Reg]:
     """Registers, F for any flag, that the instruction may leave with another value."""
-    found = {Reg.F} if one.flags else set()
+    found = {Reg.F} if set(one.flags.split()) - _UNSPECIFIED else set()
     for cycle in one.cycles:
         if cycle.kind in READS and cycle.address is not Addr.PC_HELD:
             found.add(cycle.register)

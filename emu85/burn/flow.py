@@ -38,6 +38,7 @@ from emu85.burn.state import (
     meet,
     return_offset,
     with_left,
+    with_taken,
 )
 from emu85.isa import INSTRUCTIONS, Instruction, Reg
 from emu85.isa.acknowledge import VECTORS
@@ -49,6 +50,10 @@ no program at all could take millions."""
 
 _TRAP = VECTORS["TRAP"]
 _LENGTHS = tuple(one.length for one in INSTRUCTIONS)
+
+
+_AHEAD = 16
+"""Instructions of a new way that are looked at before it is joined with others."""
 
 
 class Patience:
@@ -84,6 +89,23 @@ class Hop(NamedTuple):
     target: int
     way: Way
     root: Kind
+
+
+class Outcome(NamedTuple):
+    """How a routine returns.
+
+    Attributes:
+        offset: bytes after its CALL.
+        taken: bytes of its caller's that it has taken off the stack, as arguments are.
+        left: bytes that it has put on the stack.
+    """
+
+    offset: int
+    taken: int
+    left: int
+
+
+_PLAINLY = Outcome(0, 0, 0)
 
 
 class Touch(NamedTuple):
@@ -187,7 +209,7 @@ class Flow:
         self._work: deque[tuple[Root, int]] = deque()
         self._queued: set[tuple[Root, int]] = set()
         self._callers: dict[Root, set[tuple[Root, int]]] = {}
-        self._outcomes: dict[Root, set[tuple[int, int]]] = {}
+        self._outcomes: dict[Root, set[Outcome]] = {}
         self._drops: dict[Root, set[int]] = {}
         self._halts: set[tuple[Root, int]] = set()
         self._any_ei = False
@@ -289,13 +311,25 @@ class Flow:
             self._given_up.add(target if hop.source is None else hop.source)
             return
         if old is not None and old != state:
-            self._passed.update(_touches(target, self._execute(target, state)))
+            self._look_ahead(target, state)
         new = state if old is None else self._joined(hop, old, state)
         if new == old:
             return
         self._states[key] = new
         self._reached.add(target)
         self._queue(key)
+
+    def _look_ahead(self, address: int, state: State) -> None:
+        """Note what is touched on a new way before it is one of several."""
+        for _ in range(_AHEAD):
+            if self._first_blank(address) is not None:
+                return
+            done = self._execute(address, state)
+            self._passed.update(_touches(address, done))
+            one = self._instruction(address)
+            if MOVES[one.opcode].way is not Way.ON:
+                return
+            address, state = _after(address, one.length), done.state
 
     def _joined(self, hop: Hop, old: State, state: State) -> State:
         is_loop = hop.source is None or hop.source >= hop.target
@@ -337,7 +371,7 @@ class Flow:
         state = self._states[root, address]
         done = self._execute(address, state)
         # What is known now may not be when other ways have come: the first time through
-        # a loop, and each caller of a routine, is looked at with all that is known there.
+        # a loop is looked at with all that is known there.
         self._passed.update(_touches(address, done))
         one = self._instruction(address)
         move = MOVES[one.opcode]
@@ -383,9 +417,9 @@ class Flow:
             self._on(follow, after)
         if self._ground.at(target) in (Stands.RAM, Stands.CODE_RAM):
             self._on(follow, replace(after, sure=False))
-        for offset, left in sorted(self._outcomes.get(callee, ())):
+        for offset, taken, left in sorted(self._outcomes.get(callee, ())):
             beyond = follow._replace(following=_after(follow.following, offset))
-            self._on(beyond, with_left(after, left))
+            self._on(beyond, with_left(with_taken(after, taken), left))
         for words in sorted(self._drops.get(callee, ())):
             self._drop(follow, after, words)
 
@@ -413,7 +447,7 @@ class Flow:
             return
         offset = return_offset(target)
         if offset is not None:
-            self._come_back(root, offset, len(state.stack or ()))
+            self._come_back(root, Outcome(offset, state.taken, len(state.stack or ())))
             return
         if target[1] is FLAGS and way is Way.RETURN:
             self._facts.lost[address] = self._facts.lost.get(address, False) or state.sure
@@ -450,7 +484,7 @@ class Flow:
         if state.stack is None:
             if state.uneven is not None and root.kind in (Kind.ROUTINE, Kind.INTERRUPT):
                 self._facts.uneven[address] = state.uneven
-            self._come_back(root, 0)
+            self._come_back(root, _PLAINLY)
         elif len(state.stack) >= 2 or known_address(done.target) is not None:
             self._go(root, address, done.target, done.state, Way.RETURN)
         else:
@@ -459,7 +493,7 @@ class Flow:
     def _take_return(self, root: Root, address: int, state: State) -> None:
         """What follows when whoever is on top of the stack is returned to."""
         if state.stack is None:
-            self._come_back(root, 0)
+            self._come_back(root, _PLAINLY)
             return
         if len(state.stack) >= 2:
             rest = replace(state, stack=state.stack[:-2], registers=anywhere().registers, sp=None)
@@ -467,7 +501,7 @@ class Flow:
             if (number := known_address(target)) is not None:
                 self._arrive(root, Hop(address, number, Way.RETURN, root.kind), rest)
             elif (offset := return_offset(target)) is not None:
-                self._come_back(root, offset, len(state.stack) - 2)
+                self._come_back(root, Outcome(offset, state.taken, len(state.stack) - 2))
             return
         if root.kind is Kind.ROUTINE and not state.moved:
             words = state.taken // 2 + 1
@@ -477,11 +511,11 @@ class Flow:
         elif root.kind in (Kind.RESET, Kind.INTERRUPT) and state.sure:
             self._facts.stray[address] = state.sp
 
-    def _come_back(self, root: Root, offset: int, left: int = 0) -> None:
-        """A way by which a routine returns, and how many bytes it leaves on the stack."""
+    def _come_back(self, root: Root, outcome: Outcome) -> None:
+        """A way by which a routine returns."""
         known = self._outcomes.setdefault(root, set())
-        if (offset, left) not in known and not self._is_final:
-            known.add((offset, left))
+        if outcome not in known and not self._is_final:
+            known.add(outcome)
             self._call_again(root)
 
     def _call_again(self, root: Root) -> None:
@@ -531,11 +565,11 @@ class Flow:
 
     def leaves(self, root: Root) -> bool:
         """Whether the code at a root returns with bytes that it has put on the stack."""
-        return any(left for _, left in self._outcomes.get(root, ()))
+        return any(outcome.left for outcome in self._outcomes.get(root, ()))
 
     def returns(self, root: Root) -> bool:
         """Whether a way has been found by which the code at a root returns."""
-        return any(offset == 0 for offset, _ in self._outcomes.get(root, ()))
+        return any(outcome.offset == 0 for outcome in self._outcomes.get(root, ()))
 
     def instructions_of(self, root: Root) -> Iterable[int]:
         """Where instructions of the code at a root begin, calls not followed."""

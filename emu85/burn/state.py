@@ -143,6 +143,17 @@ def after_call(caller: State) -> State:
     return replace(caller, registers=_unknown(), ie=IE.EITHER, flags=_NO_FLAGS)
 
 
+def with_taken(state: State, count: int) -> State:
+    """With so many bytes fewer on the stack, those of the caller's included."""
+    own = min(count, len(state.stack or ()))
+    return replace(
+        state,
+        stack=None if state.stack is None else state.stack[: len(state.stack) - own],
+        taken=state.taken + count - own,
+        sp=None if state.sp is None else state.sp + count & 0xFFFF,
+    )
+
+
 def with_left(state: State, left: int) -> State:
     """With so many bytes more on the stack, of which nothing is known."""
     stack = None if state.stack is None else state.stack + (None,) * left

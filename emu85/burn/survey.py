@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from emu85.burn.flow import Facts, Flow, Hints, Kind, Patience, Root
 from emu85.burn.ground import Ground
-from emu85.burn.vectors import Comes, comes, vectors
+from emu85.burn.vectors import Comes, comes, jammed, vectors
 from emu85.bus.lines import INPUTS, Line
 
 _WAKING = INPUTS & ~(Line.SID | Line.HOLD)
@@ -94,11 +94,13 @@ def _survey(
         pass
     while _enter_vectors(flow, ground, entered, lambda how: how is Comes.PERHAPS, sure=False):
         pass
+    called = _enter_called(flow, ground, entered)
     likely = _enter_rest(flow, ground, entered, patience)
     covered = frozenset(flow.covered())
     served = [address for address in ran.served if ground.is_held(address)]
     for address in served:
         flow.enter(Root(address, Kind.INTERRUPT), sure=ran.clean)
+    served += called
     for address in ran.executed:
         if address not in flow.reached() and ground.is_held(address):
             flow.enter(Root(address, Kind.NAMED), sure=ran.clean)
@@ -124,6 +126,15 @@ def _enter_vectors(
             flow.enter(Root(vector.address, Kind.INTERRUPT), sure=sure)
             found = True
     return found
+
+
+def _enter_called(flow: Flow, ground: Ground, entered: dict[int, Comes]) -> list[int]:
+    """Follow what INTR leads to by a CALL that the board jams; where that is."""
+    found = jammed(ground)
+    if found is None or found.target is None or not flow.enables or found.target in entered:
+        return []
+    flow.enter(Root(found.target, Kind.INTERRUPT))
+    return [found.target] if ground.is_held(found.target) else []
 
 
 def _enter_rest(

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import enum
 from dataclasses import dataclass
+from typing import NamedTuple
 
+from emu85.board.chips.vector import Vector as InterruptVector
 from emu85.burn.flow import Flow
 from emu85.burn.ground import Ground
 from emu85.burn.moves import MOVES, Way
@@ -53,7 +55,7 @@ def vectors() -> list[Vector]:
 def comes(vector: Vector, ground: Ground, flow: Flow) -> Comes:
     """Whether an input of the board may lead to a vector, as far as the flow tells."""
     if vector.line is None:
-        return _by_floating_bus(vector, ground, flow)
+        return _by_intr(vector, ground, flow)
     if not ground.drives(vector.line):
         return Comes.NO
     if vector.line is Line.TRAP:
@@ -67,19 +69,42 @@ def comes(vector: Vector, ground: Ground, flow: Flow) -> Comes:
     return Comes.PERHAPS if any(not isinstance(mask, int) for mask in masks) else Comes.NO
 
 
-def floating_opcode(ground: Ground) -> int | None:
-    """What INTR fetches if no device answers its acknowledge; None if one does, or none asks."""
+class Jammed(NamedTuple):
+    """What an acknowledge of INTR finds on the bus, where the board alone tells it.
+
+    Attributes:
+        source: who puts it there.
+        opcode: the instruction.
+        target: where that leads, None if it is neither an RST nor a CALL.
+    """
+
+    source: str
+    opcode: int
+    target: int | None
+
+
+def jammed(ground: Ground) -> Jammed | None:
+    """What INTR jams; None if nothing asks, or firmware decides that."""
     if not ground.drives(Line.INTR):
         return None
-    if any(device.answers_inta for device in ground.board.devices.values()):
-        return None
-    return ground.board.description.pull_ups
+    answering = [one for one in ground.board.devices.values() if one.answers_inta]
+    if not answering:
+        opcode = ground.board.description.pull_ups
+        return Jammed("the floating bus", opcode, _target(bytes([opcode])))
+    if len(answering) == 1 and isinstance(answering[0], InterruptVector):
+        given = answering[0].jammed
+        return Jammed(answering[0].name, given[0], _target(given))
+    return None
 
 
-def _by_floating_bus(vector: Vector, ground: Ground, flow: Flow) -> Comes:
-    opcode = floating_opcode(ground)
-    if opcode is None or not flow.enables:
-        return Comes.NO
-    move = MOVES[opcode]
-    is_it = move.way is Way.RESTART and move.restart == vector.address
+def _target(given: bytes) -> int | None:
+    move = MOVES[given[0]]
+    if move.way is Way.RESTART:
+        return move.restart
+    return int.from_bytes(given[1:3], "little") if move.way is Way.CALL and given[1:] else None
+
+
+def _by_intr(vector: Vector, ground: Ground, flow: Flow) -> Comes:
+    found = jammed(ground)
+    is_it = flow.enables and found is not None and found.target == vector.address
     return Comes.YES if is_it else Comes.NO

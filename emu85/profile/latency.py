@@ -125,6 +125,7 @@ class _Acknowledge:
         asking: since when each input asked; since the acknowledge, if it was never seen to.
         enabled: start of the last EI, -1 for none.
         before: address of the instruction before it.
+        likely: the input, as far as it can be told now.
         jammed: the bytes of its INTA cycles.
     """
 
@@ -132,6 +133,7 @@ class _Acknowledge:
     asking: Mapping[Line, int]
     enabled: int
     before: int
+    likely: Line | None
     jammed: list[int]
 
     def line(self, address: int) -> Line:
@@ -181,11 +183,15 @@ class Latencies:
             record = records[place]
             kind, t = Cycle(int(record["type"])), int(record["t"])
             latched = {n: one.since for n, one in self._inputs.items() if one.is_latched}
-            self._see(int(asking[place]), int(record["interrupts"]), t)
+            begins = kind in (Cycle.BI, Cycle.INA) and bool(starts[place])
+            masks = int(record["interrupts"])
+            likely = self._asking_first(kind, masks, int(asking[place])) if begins else None
+            self._see(int(asking[place]), masks, likely, t)
             if kind is Cycle.OF:
                 self._fetch(_fetched(record), t, before)
-            elif kind in (Cycle.BI, Cycle.INA) and starts[place]:
-                self._acknowledge(kind, int(record["data"]), latched, t, before)
+            elif begins:
+                data = int(record["data"])
+                self._acknowledge(kind, data, latched, t, before, likely)
             elif kind is Cycle.RESET:
                 self._reset(t)
         self._masks = int(records["interrupts"][-1])
@@ -225,14 +231,34 @@ class Latencies:
         if len(fetches):
             self._fetched = _fetched(records[fetches[-1]])
 
-    def _see(self, asking: int, interrupts: int, t: int) -> None:
-        """Input by input; one that falls when it has been acknowledged is not lost."""
+    def _see(self, asking: int, interrupts: int, likely: Line | None, t: int) -> None:
+        """Input by input; the one that is being acknowledged is not lost if it falls."""
+        if likely is None and self._acknowledged is not None:
+            likely = self._acknowledged.likely
         for line, one in self._inputs.items():
-            is_lost = self._acknowledged is None and not interrupts & MASKS.get(line, 0)
+            is_lost = line is not likely and not interrupts & MASKS.get(line, 0)
             one.see(bool(asking & line), is_lost and not one.is_latched, t)
 
+    def _asking_first(self, kind: Cycle, interrupts: int, asking: int) -> Line | None:
+        """The input that an acknowledge is for: the first of those that ask and may.
+
+        Args:
+            asking: those that ask in its first cycle; others may have fallen with it.
+        """
+        if kind is Cycle.INA:
+            return Line.INTR
+        may = (line for line in _INPUTS[:-1] if not interrupts & MASKS.get(line, 0))
+        asked = (line for line in may if asking & line or self._inputs[line].since is not None)
+        return next(asked, None)
+
     def _acknowledge(
-        self, kind: Cycle, data: int, latched: Mapping[Line, int | None], t: int, before: _Fetched
+        self,
+        kind: Cycle,
+        data: int,
+        latched: Mapping[Line, int | None],
+        t: int,
+        before: _Fetched,
+        likely: Line | None,
     ) -> None:
         """A cycle of an acknowledge; the latch that it takes is clear in its record already."""
         earlier = self._acknowledged
@@ -245,7 +271,9 @@ class Latencies:
         for line, one in self._inputs.items():
             since = latched[line] if one.is_latched else one.since
             asking[line] = t if since is None else since
-        self._acknowledged = _Acknowledge(kind, asking, self._enabled, before.address, [data])
+        self._acknowledged = _Acknowledge(
+            kind, asking, self._enabled, before.address, likely, [data]
+        )
 
     def _reset(self, t: int) -> None:
         self._acknowledged = None

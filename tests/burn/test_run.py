@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 import numpy as np
@@ -20,8 +21,8 @@ from tests.burn.bench import BOARD, examined, notes, program, results
 from tests.rig import rig
 
 
-def run_of(text: str, milliseconds: int = 20) -> RunRow:
-    found = examined(assemble(text, "run.asm").image, milliseconds=milliseconds)
+def run_of(text: str, milliseconds: int = 20, board: Sequence[tuple[str, str]] = ()) -> RunRow:
+    found = examined(assemble(text, "run.asm").image, *board, milliseconds=milliseconds)
     assert found.run is not None
     return found.run
 
@@ -181,6 +182,34 @@ def test_a_wait_for_ei() -> None:
     # DCR of round 97 lasts from 1397 to 1401, so JNZ's fetch shows the key first.
     assert (row.worst, row.worst_t) == (1444 + 12 - 1401, 1456)
     assert row.disabled == 1436 - 1401
+
+
+def test_requests_lost_to_the_service_of_another_are_counted() -> None:
+    """RST 6.5 and RST 5.5 rise together each millisecond, for 10 us: 5.5 is never served."""
+    run = run_of(
+        """
+        LXI     SP,8800H
+        MVI     A,0CH           ; 6.5 and 5.5
+        SIM
+        EI
+LOOP:   JMP     LOOP
+        ORG     2CH
+        EI
+        RET
+        ORG     34H
+        EI
+        RET
+        """,
+        board=(
+            ("  RST 7.5: tick.out", "  RST 6.5: both.out\n  RST 5.5: both.out"),
+            (
+                "  - {device: key, name: key}",
+                "  - {device: tick, name: both, rate: 1 kHz, pulse: 10 us}",
+            ),
+        ),
+    )
+    found = {row.line: (row.served, row.lost) for row in run.latencies}
+    assert found == {"RST 6.5": (19, 0), "RST 5.5": (0, 19)}
 
 
 def test_a_request_that_nobody_serves_is_pending() -> None:

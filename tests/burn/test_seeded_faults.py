@@ -277,6 +277,15 @@ SEEDS = {
         ),
         result=LOOK,
     ),
+    "the second of two callers that has a routine store into ROM": Seed(
+        "rom-stores",
+        "stores at 0700, which is ROM (program)",
+        (
+            *unlikely("LXI H,8100H\n CALL STORE\n LXI H,700H\n CALL STORE"),
+            (ROUTINES, "STORE: XRA A\n INX D\n MOV M,A\n RET\n;; ROUTINES"),
+        ),
+        result=LOOK,
+    ),
     "a loop that reads where no chip is": Seed(
         "empty-reads",
         "reads at A000, where no chip is",
@@ -496,6 +505,42 @@ SEEDS = {
         result=LOOK,
         milliseconds=NO_RUN,
     ),
+    "an RST that the board jams, with nothing there": Seed(
+        "acknowledge",
+        "INTR can come, jam gives RST 5, and 0028 is blank",
+        board=(
+            *wired("INTR: jam.intr\n  jam.request: key.out"),
+            (
+                "  - {device: key, name: key}",
+                "  - {device: key, name: key}\n  - {device: vector, name: jam, rst: 5}",
+            ),
+        ),
+    ),
+    "a CALL that the board jams to where no chip is": Seed(
+        "acknowledge",
+        "INTR can come, jam gives CALL C000, and C000 is no chip",
+        board=(
+            *wired("INTR: jam.intr\n  jam.request: key.out"),
+            (
+                "  - {device: key, name: key}",
+                "  - {device: key, name: key}\n  - {device: vector, name: jam, call: C000}",
+            ),
+        ),
+    ),
+    "a routine of INTR that nobody asks for in the run and that saves nothing": Seed(
+        "handler-keeps",
+        "0072 JAMMED, bench.asm:32: INTR changes A without having saved it",
+        ((ROUTINES, "JAMMED: IN 10H\n EI\n RET\n;; ROUTINES"),),
+        (
+            *wired("INTR: jam.intr\n  jam.request: key.out"),
+            (
+                "  - {device: key, name: key}",
+                "  - {device: key, name: key}\n  - {device: vector, name: jam, call: 0072}",
+            ),
+        ),
+        result=LOOK,
+        milliseconds=NO_RUN,
+    ),
     "a routine of INTR that the run has come to and that saves nothing": Seed(
         "handler-keeps",
         "0072 JAMMED, bench.asm:32: INTR changes A without having saved it",
@@ -517,6 +562,18 @@ SEEDS = {
         milliseconds=NO_RUN,
     ),
     # --- what only a run shows: addresses that nothing tells before
+    "RAM on a battery read before anything was kept there": Seed(
+        "run-unwritten",
+        "read of RAM never written: 8400, 1 time, first at T-state 65; its battery was new",
+        here("LDA 8400H\n CPI 5AH\n JZ MAIN\n MVI A,5AH\n STA 8400H"),
+        (
+            (
+                "  - {chip: 6116, name: work, at: 8000-87FF}",
+                "  - {chip: 6116, name: work, at: 8000-87FF, battery: yes}",
+            ),
+        ),
+        result=LOOK,
+    ),
     "blank EPROM executed": Seed(
         "run-code",
         "0600: execution outside code: 0600",
@@ -654,6 +711,30 @@ def test_the_program_without_a_fault_is_fit() -> None:
 SAVE = "SAVE:   XTHL\n PUSH D\n PUSH B\n PUSH PSW\n"
 RESTORED = "        POP PSW\n POP B\n POP D\n POP H\n"
 CORRECT: dict[str, Changes] = {
+    "a routine that takes a constant off the stack": (
+        *here("CALL OUTER"),
+        (
+            ROUTINES,
+            "OUTER: LXI D,5678H\n PUSH D\n CALL TAKE\n RET\n"
+            "TAKE: POP B\n POP H\n PUSH B\n RET\n;; ROUTINES",
+        ),
+    ),
+    "a routine that takes two pairs off the stack, one of them its caller's caller's": (
+        *here("PUSH H\n CALL OUTER"),
+        (
+            ROUTINES,
+            "OUTER: POP B\n PUSH D\n CALL TAKE\n PUSH B\n RET\n"
+            "TAKE: POP D\n POP H\n POP H\n PUSH D\n RET\n;; ROUTINES",
+        ),
+    ),
+    "a handler that counts by INX": (
+        (
+            "        PUSH    PSW\n        LDA     8000H\n        INR     A\n        STA     8000H\n"
+            "        POP     PSW\n",
+            " PUSH H\n LHLD 8000H\n INX H\n SHLD 8000H\n POP H\n",
+        ),
+        ("        XRA     A\n        STA     8000H", "        LXI H,0\n SHLD 8000H"),
+    ),
     "a handler that saves a pair in RAM": (
         ("        PUSH    PSW\n", "        SHLD 8100H\n PUSH PSW\n LXI H,0\n"),
         ("        POP     PSW\n", "        POP PSW\n LHLD 8100H\n"),

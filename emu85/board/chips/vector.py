@@ -51,6 +51,11 @@ class Vector(Device):
         self._given = 0
         self.waiting = False
 
+    @property
+    def jammed(self) -> bytes:
+        """What it puts on the bus, a byte for each INTA cycle."""
+        return bytes(self._bytes)
+
     @classmethod
     def check(cls, options: Mapping[str, Any], node: Node) -> None:
         if (options["rst"] is None) == (options["call"] is None):

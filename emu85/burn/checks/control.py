@@ -10,7 +10,7 @@ from emu85.burn.flow import Hop, Kind
 from emu85.burn.ground import Stands
 from emu85.burn.moves import MOVES, Way
 from emu85.burn.study import Study
-from emu85.burn.vectors import RESTARTS, Comes, floating_opcode, vectors
+from emu85.burn.vectors import RESTARTS, Comes, jammed, vectors
 from emu85.burn.verdict import Note
 from emu85.bus.lines import NAMES
 from emu85.cpu.layout import FindingKind
@@ -52,17 +52,19 @@ def _restarts(study: Study) -> Iterator[Note]:
 
 
 def _acknowledge(study: Study) -> Iterator[Note]:
-    opcode = floating_opcode(study.ground)
-    if opcode is None or not study.survey.flow.enables:
+    found = jammed(study.ground)
+    if found is None or not study.survey.flow.enables:
         return
-    one = INSTRUCTIONS[opcode]
-    at = next((at for name, at in RESTARTS.items() if name == one.text()), None)
-    if at is None:
-        yield Note(
-            f"INTR can come, and the floating bus gives {one.text()}, no restart", None, False
-        )
-    elif not study.ground.is_held(at):
-        yield Note(f"INTR can come, the floating bus gives {one.text()}, and {at:04X} is blank", at)
+    given = INSTRUCTIONS[found.opcode].text()
+    if found.target is None:
+        yield Note(f"INTR can come, and {found.source} gives {given}, no restart", None, False)
+    elif not study.ground.is_held(found.target):
+        at = found.target
+        if MOVES[found.opcode].way is Way.CALL:
+            given = f"CALL {at:04X}"
+        what = study.ground.at(at)
+        where = "is blank" if what is Stands.BLANK else f"is {what.value}"
+        yield Note(f"INTR can come, {found.source} gives {given}, and {at:04X} {where}", at)
 
 
 def _hops(study: Study) -> Iterator[tuple[Hop, bool]]:

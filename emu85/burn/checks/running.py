@@ -45,13 +45,22 @@ def _found(study: Study, kind: FindingKind) -> Iterator[Note]:
         told += not is_meant
         if told > _MOST and not is_meant:
             continue
-        if kind is FindingKind.UNWRITTEN_READ and _is_probe(ride, several):
+        if kind is FindingKind.UNWRITTEN_READ and _is_kept(study, several):
+            yield Note(f"{_text(several)}; its battery was new", pc, False, is_meant)
+        elif kind is FindingKind.UNWRITTEN_READ and _is_probe(ride, several):
             text = f"{_text(several)}; each is written then, as a test of RAM does"
             yield Note(text, pc, False, is_meant)
         else:
             yield Note(_text(several), pc, is_meant=is_meant)
     if told > _MOST:
         yield Note(f"the same by {told - _MOST} more instructions")
+
+
+def _is_kept(study: Study, several: Sequence[Finding]) -> bool:
+    """Whether a battery keeps what is read, so that a program may ask for it."""
+    board = study.ground.board.description
+    kept = {use.name for use in board.memory if use.battery}
+    return all(study.ground.name(one.address) in kept for one in several)
 
 
 def _is_probe(ride: Ride, several: Sequence[Finding]) -> bool:
