@@ -325,11 +325,16 @@ class Flow:
             if self._first_blank(address) is not None:
                 return
             done = self._execute(address, state)
-            self._passed.update(_touches(address, done))
+            self._pass(address, done)
             one = self._instruction(address)
             if MOVES[one.opcode].way is not Way.ON:
                 return
             address, state = _after(address, one.length), done.state
+
+    def _pass(self, address: int, done: Done) -> None:
+        """Note what one way touches; where the stack is then says nothing yet."""
+        found = _touches(address, done)
+        self._passed.update(touch for touch in found if not touch.access.is_stack)
 
     def _joined(self, hop: Hop, old: State, state: State) -> State:
         is_loop = hop.source is None or hop.source >= hop.target
@@ -372,7 +377,7 @@ class Flow:
         done = self._execute(address, state)
         # What is known now may not be when other ways have come: the first time through
         # a loop is looked at with all that is known there.
-        self._passed.update(_touches(address, done))
+        self._pass(address, done)
         one = self._instruction(address)
         move = MOVES[one.opcode]
         self._any_ei |= done.state.ie is IE.ON
