@@ -510,6 +510,28 @@ class Machine:
         """The far end of the line on SID and SOD."""
         return self.board.serial
 
+    def drop_stop(self, number: int) -> None:
+        """Take a stop away; with one of the firmware's the board goes another way.
+
+        Raises:
+            UserError: there is none of that number.
+        """
+        self._change_stop("drop", number)
+
+    def rest_stop(self, number: int) -> None:
+        """Keep a stop without looking for it.  Raises UserError as :meth:`drop_stop` does."""
+        self._change_stop("rest", number)
+
+    def wake_stop(self, number: int) -> None:
+        """Arm a resting stop.  Raises UserError as :meth:`drop_stop` does."""
+        self._change_stop("wake", number)
+
+    def _change_stop(self, action: str, number: int) -> None:
+        owner = self.stops[number].owner
+        {"drop": self.stops.drop, "rest": self.stops.rest, "wake": self.stops.wake}[action](number)
+        if owner == "firmware":
+            self.board.deeds.tell("stop", action, number)
+
     def replace_stops(self, stops: StopSet) -> None:
         """Put another set of stops in place of the present one."""
         self.stops.clear()

@@ -19,7 +19,7 @@ class Deed(NamedTuple):
 
     Attributes:
         kind: ``send``, ``break``, ``adjust``, ``poke``, ``port``, ``program``, ``cells``,
-            ``reset``, ``pace ended`` or ``power``.
+            ``stop`` (the firmware's, by hand), ``reset``, ``pace ended`` or ``power``.
         about: what it was done with.
     """
 

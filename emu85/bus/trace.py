@@ -148,6 +148,17 @@ class Trace:
         record: np.void = self._records[(oldest + i) % self.size]
         return record
 
+    def remember(self, record: NDArray[np.void]) -> None:
+        """Where it is empty, have the last record again.
+
+        Args:
+            record: that of the last machine cycle, of length 1.
+        """
+        if len(self) or not self.total:
+            return
+        self._records[(self.total - 1) % self.size] = record[0]
+        self._first = self.total - 1
+
     def append(
         self, t: int, address: int, data: int, kind: Cycle, lines: int, interrupts: int = 0
     ) -> None:

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from emu85.board.contents import Contents
 from emu85.board.deeds import Deed
 from emu85.board.schedule import NEVER
+from emu85.bus.cycles import SHORTEST
 from emu85.bus.starts import first_cycles
 from emu85.bus.trace import KeptTrace
 from emu85.cpu.layout import UNTOUCHED_BITS, State
@@ -484,7 +485,9 @@ class History:
                 resets = sum(
                     each.deed.kind == "reset" for each in self.journal.entries[self.journal.done :]
                 )
-                self.machine.step(max(1, min(_AT_ONCE, total + 1 - trace.total - resets)))
+                left = max(1, min(_AT_ONCE, total + 1 - trace.total - resets))
+                # A bus master's cycles come on top: no more than the trace can hold.
+                self.machine.step(left, t_states=max(1, SHORTEST * trace.size // 2))
             t = int(trace[total - trace.total]["t"])
         self.go_to(t)
 

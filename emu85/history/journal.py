@@ -80,6 +80,12 @@ def do(machine: Machine, deed: Deed) -> None:
         case Deed("cells", (list(cells),)):
             for cell, value in _numbers(cells):
                 machine.registers.state[cell] = value
+        case Deed("stop", ("drop", int(number))):
+            machine.drop_stop(number)
+        case Deed("stop", ("rest", int(number))):
+            machine.rest_stop(number)
+        case Deed("stop", ("wake", int(number))):
+            machine.wake_stop(number)
         case Deed("reset", ()):
             machine.reset()
         case Deed("pace ended", ()):

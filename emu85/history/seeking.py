@@ -202,6 +202,7 @@ class Seeker:
                     memory=snapshot.memory,
                     chips=machine.board.chip_cells,
                     pull_ups=machine.board.description.pull_ups,
+                    lines=snapshot.lines,
                 )
                 end = snapshot.t
             if end <= after:

@@ -80,6 +80,11 @@ class Snapshot:
         copier = Copier(self._fixed(machine))
         self._held = [_copied(part, copier) for part in self._parts]
 
+    @property
+    def lines(self) -> int:
+        """Levels of the inputs, SOD and HLDA, bits of a lines word."""
+        return int(self._cells[State.LINES])
+
     def byte(self, cell: int) -> int:
         """What a cell of the store held."""
         return int(self._store[cell]) & 0xFF
@@ -103,6 +108,7 @@ class Snapshot:
         machine.stops.put_back("firmware", self._firmware)
         self._put_cells(machine)
         machine.trace.go_to(self.total)
+        machine.trace.remember(self.last_record)
 
     def _put_cells(self, machine: Machine) -> None:
         state = machine.registers.state

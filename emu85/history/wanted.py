@@ -47,6 +47,7 @@ class Stretch:
         memory: gives the store and the map as they were at the beginning.
         chips: cells of the store below this are those of memory chips.
         pull_ups: what a floating bus reads as.
+        lines: levels at the beginning, bits of a lines word.
     """
 
     begin: int
@@ -56,6 +57,7 @@ class Stretch:
     memory: Callable[[], tuple[NDArray[np.uint16], NDArray[np.int64]]]
     chips: int
     pull_ups: int
+    lines: int
 
 
 class _Bytes(NamedTuple):
@@ -65,15 +67,20 @@ class _Bytes(NamedTuple):
         cycles: uint8, ``SPACE``, bits of cycle types as in ``Touched.cycles``.
         types: of cycles that have no address, as ``State.MOVED`` has them.
         data: bool, 256.
+        mask, levels: bits of a lines word that must be as in ``levels``.
     """
 
     cycles: NDArray[np.uint8]
     types: int
     data: NDArray[np.bool_]
+    mask: int
+    levels: int
 
     def may_be_in(self, stretch: Stretch) -> bool:
         """Whether there may have been one."""
         touched = stretch.touched
+        if (stretch.lines ^ self.levels) & self.mask & ~touched.lines:
+            return False  # a line that never had that level
         there = touched.cycles & self.cycles
         is_moved = bool((self.data & touched.moved).any())
         if is_moved and there[IO_BASE:].any():
@@ -153,10 +160,12 @@ def _of_steps(steps: Iterable[Step]) -> Wanted | None:
             continue
         if not step.types:
             return None
-        if data.all():
+        mask = step.line_mask & MOVED_TOLD
+        if data.all() and not mask:
             without_data.append(step)
         else:
-            with_data.append(_Bytes(_cycles_of([step]), _types_of([step]), data))
+            cycles, types = _cycles_of([step]), _types_of([step])
+            with_data.append(_Bytes(cycles, types, data, mask, step.line_value))
     return Wanted(_cycles_of(without_data), lines | _types_of(without_data), tuple(with_data))
 
 

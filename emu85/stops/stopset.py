@@ -24,6 +24,9 @@ FIRMWARE_FROM = 501
 """Numbers of the firmware's stops: its next one depends on what the firmware has done, so
 they must not be mixed with the user's."""
 
+_USERS_AGAIN = 1_000_001
+"""Numbers of the user's stops after the last before the firmware's."""
+
 _STATE = [
     StopField.ACTIVE,
     StopField.SEEN,
@@ -221,8 +224,8 @@ class StopSet:
         if owner == "firmware":
             self._next_firmware += 1
             return self._next_firmware - 1
-        while self._next in self._stops:
-            self._next += 1
+        while self._next in self._stops or self._next == FIRMWARE_FROM:
+            self._next = _USERS_AGAIN if self._next == FIRMWARE_FROM else self._next + 1
         self._next += 1
         return self._next - 1
 

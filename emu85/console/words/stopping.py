@@ -51,7 +51,7 @@ def _line(one: Stop) -> str:
 
 @form("stops drop NUMBER", "remove a stop")
 def drop(session: Session, number: str) -> None:
-    session.machine.stops.drop(int(number))
+    session.machine.drop_stop(int(number))
 
 
 @form(
@@ -71,12 +71,12 @@ def drop_all(session: Session) -> None:
 
 @form("stops rest NUMBER", "keep a stop without letting it hold the machine")
 def rest(session: Session, number: str) -> None:
-    session.machine.stops.rest(int(number))
+    session.machine.rest_stop(int(number))
 
 
 @form("stops wake NUMBER", "arm a resting stop again")
 def wake(session: Session, number: str) -> None:
-    session.machine.stops.wake(int(number))
+    session.machine.wake_stop(int(number))
 
 
 @form("findings", "what the board noticed that hardware would punish")
