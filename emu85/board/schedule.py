@@ -53,14 +53,13 @@ class Schedule:
         if t < self.now:
             t = self.now
         event = Event(t, action)
-        self._order += 1
-        heapq.heappush(self._heap, (t, self._order, event))
-        if t < self.next_t:
-            self.next_t = t
+        self.again(event, t)
         return event
 
     def again(self, event: Event, t: int) -> None:
-        """Have an event that has happened happen once more, not before ``now``.
+        """Have an event that is not to come, as it has happened, happen at ``t``.
+
+        Not before ``now``.
 
         A clock's edges are so many that an event for each would cost as much as they do.
         """

@@ -81,6 +81,7 @@ class Wave(SquareWave):
 
     Attributes:
         event: its next edge, where edges are seen.
+        number: that of this edge.
     """
 
     def __init__(

@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 
 _ENTRY = "emu85_entry"
 _OPTIONS = {"codemodel": "jitdefault", "jit": True}
-_LINKAGE = {True: "external", False: "internal"}
 
 
 class Code(NamedTuple):
@@ -175,7 +174,7 @@ def _object_file(module: Any, triple: str) -> bytes:
     """Only what the entry needs, for the processor that this is."""
     for each in [*module.functions, *module.global_variables]:
         if not each.is_declaration:
-            each.linkage = _LINKAGE[each.name == _ENTRY]
+            each.linkage = "external" if each.name == _ENTRY else "internal"
     target = llvm.Target.from_triple(triple).create_target_machine(
         cpu=llvm.get_host_cpu_name(),
         features=llvm.get_host_cpu_features().flatten(),

@@ -172,14 +172,24 @@ def parts_among(paths: Sequence[Path]) -> set[Path]:
     for path in paths:
         try:
             lines = list(_lines(read_text(path), path))
+            included |= {file.resolve() for file in _included(lines, path)}
         except UserError:  # told when it is performed
             continue
         if not lines or not lines[0].text.strip().startswith(f"{_FIRST}:"):
             without_heading.add(path)
-        words = (line.text.split(maxsplit=1) for line in lines)
-        named = [pair[1] for pair in words if len(pair) == 2 and pair[0].casefold() == _INCLUDE]
-        included |= {(path.parent / without_comment(name).strip()).resolve() for name in named}
     return {path for path in without_heading if path.resolve() in included}
+
+
+def _included(lines: Iterable[Line], path: Path) -> Iterator[Path]:
+    """The files that the lines of one name for others to stand in their place."""
+    for line in lines:
+        if line.text.split(maxsplit=1)[0].casefold() == _INCLUDE:
+            yield from (_beside(path, name) for name in _words(line)[1:])
+
+
+def _beside(path: Path, name: str) -> Path:
+    """A file named in another."""
+    return path.parent / Path(name)
 
 
 def _example(key: str) -> str:
@@ -247,7 +257,7 @@ class _Includer:
     ) -> Iterator[Line]:
         if len(names) != 1:
             raise line.blame(UserError("'include' takes one file", expected="include FILE"))
-        file = path.parent / Path(names[0])
+        file = _beside(path, names[0])
         try:
             text = read_text(file)
         except UserError as error:

@@ -229,8 +229,6 @@ class Seen:
             yield f"see line {name} {int(bool(word & line))}"
 
     def _bus(self, done: DoneLine) -> Iterator[str]:
-        if not len(self._machine.trace):
-            return
         if self._is_exact or not self._is_accidental:
             yield from self._last_cycle()
 

@@ -360,7 +360,7 @@ class StopSet:
             if stop.owner != "user":
                 continue
             if stop.number in kept:
-                stop.number, self._next = self._next, self._next + 1
+                stop.number = self._new_number("user")
             kept[stop.number] = stop
         self._stops = dict(sorted(kept.items()))
         self._compile()
@@ -449,9 +449,7 @@ def _unlisted(condition: Condition) -> Stop:
 
 def _begin(stop: Stop) -> None:
     stop.armings += 1
-    stop.rows[:, StopField.ACTIVE] = 0
-    stop.rows[0, StopField.ACTIVE] = 1
-    stop.rows[:, StopField.SEEN] = 0
+    stop.progress = Progress(0, 0)
 
 
 def _stop_data(stop: Stop) -> dict[str, Any]:

@@ -63,6 +63,18 @@ def fitted(section: str, chips: str) -> Changes:
     return ((section, f"{chips}\n{section}"),)
 
 
+def jamming(what: str, request: str = "key.out") -> Changes:
+    """A circuit that jams an RST or a CALL on INTR."""
+    return (
+        *wired(f"INTR: jam.intr\n  jam.request: {request}"),
+        (
+            "  - {device: key, name: key}",
+            f"  - {{device: key, name: key}}\n  - {{device: vector, name: jam, {what}}}",
+        ),
+    )
+
+
+UNSAVING = ((ROUTINES, "JAMMED: IN 10H\n EI\n RET\n;; ROUTINES"),)
 NO_RUN = 0
 """Milliseconds; where the fault would make the run go anywhere."""
 BY_SWITCHES = "IN 10H\n MOV L,A\n "
@@ -508,50 +520,26 @@ SEEDS = {
     "an RST that the board jams, with nothing there": Seed(
         "acknowledge",
         "INTR can come, jam gives RST 5, and 0028 is blank",
-        board=(
-            *wired("INTR: jam.intr\n  jam.request: key.out"),
-            (
-                "  - {device: key, name: key}",
-                "  - {device: key, name: key}\n  - {device: vector, name: jam, rst: 5}",
-            ),
-        ),
+        board=jamming("rst: 5"),
     ),
     "a CALL that the board jams to where no chip is": Seed(
         "acknowledge",
         "INTR can come, jam gives CALL C000, and C000 is no chip",
-        board=(
-            *wired("INTR: jam.intr\n  jam.request: key.out"),
-            (
-                "  - {device: key, name: key}",
-                "  - {device: key, name: key}\n  - {device: vector, name: jam, call: C000}",
-            ),
-        ),
+        board=jamming("call: C000"),
     ),
     "a routine of INTR that nobody asks for in the run and that saves nothing": Seed(
         "handler-keeps",
         "0072 JAMMED, bench.asm:32: INTR changes A without having saved it",
-        ((ROUTINES, "JAMMED: IN 10H\n EI\n RET\n;; ROUTINES"),),
-        (
-            *wired("INTR: jam.intr\n  jam.request: key.out"),
-            (
-                "  - {device: key, name: key}",
-                "  - {device: key, name: key}\n  - {device: vector, name: jam, call: 0072}",
-            ),
-        ),
+        UNSAVING,
+        jamming("call: 0072"),
         result=LOOK,
         milliseconds=NO_RUN,
     ),
     "a routine of INTR that the run has come to and that saves nothing": Seed(
         "handler-keeps",
         "0072 JAMMED, bench.asm:32: INTR changes A without having saved it",
-        ((ROUTINES, "JAMMED: IN 10H\n EI\n RET\n;; ROUTINES"),),
-        (
-            *wired("INTR: jam.intr\n  jam.request: tick.out"),
-            (
-                "  - {device: key, name: key}",
-                "  - {device: key, name: key}\n  - {device: vector, name: jam, call: 0072}",
-            ),
-        ),
+        UNSAVING,
+        jamming("call: 0072", "tick.out"),
         result=LOOK,
     ),
     "a routine that leaves interrupts disabled": Seed(

@@ -30,7 +30,7 @@ _MOST = 5000
 
 
 def _handlers(study: Study) -> Iterator[Vector]:
-    """The vectors of inputs, of INTR on a floating bus, and the routines it has led to."""
+    """The vectors of inputs, and where INTR leads by what the board jams, or led in the run."""
     entered = study.survey.entered
     told: set[int] = set()
     for vector in vectors():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -151,7 +150,7 @@ def _tell_of_hand(session: Session, put: ByHand) -> None:
 
 def _moment(session: Session, t: int) -> str:
     """A moment as it is counted and as it may have been typed."""
-    return f"T {t} ({seconds_text(Fraction(t) / Fraction(session.machine.clock_hz))})"
+    return f"T {t} ({seconds_text(t / session.machine.board.clock)})"
 
 
 def _check_past(session: Session, t: int) -> None:
